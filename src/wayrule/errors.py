@@ -1,0 +1,41 @@
+"""The error family: one line each, saying what was expected, what came, where, and the next step."""
+
+
+class WayruleError(Exception):
+    """A fault in what we were given (not in the program).
+
+    Faces end such an error with its one line and exit code 2; anything else is a defect and keeps its trace.
+
+    Parameters
+    ----------
+    expected : str    what would have been right
+    came : str        what was found instead
+    where : str       file, line, key or run
+    next_step : str   what the person can do about it
+
+    Examples
+    --------
+    >>> print(WayruleError(expected="a time column t_s", came="columns a, b", where="run.csv line 1",
+    ...                    next_step="name it in the [columns] table"))
+    run.csv line 1: expected a time column t_s, came columns a, b; name it in the [columns] table
+    """
+
+    def __init__(self, *, expected: str, came: str, where: str, next_step: str) -> None:
+        self.expected, self.came, self.where, self.next_step = expected, came, where, next_step
+        super().__init__(f"{where}: expected {expected}, came {came}; {next_step}")
+
+
+class RecordingError(WayruleError):
+    """A recording that cannot be read or repaired."""
+
+
+class WagonFileError(WayruleError):
+    """A wagon file with a wrong, missing or clashing key."""
+
+
+class UsageError(WayruleError):
+    """A command or call whose words do not fit together."""
+
+
+class UndeterminedError(WayruleError):
+    """The data at hand cannot answer the question that was asked."""

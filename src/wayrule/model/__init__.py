@@ -1,0 +1,31 @@
+"""The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
+
+from wayrule.model.recording import Mark, Problem, Recording
+from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
+from wayrule.model.track import Element, Fault, Stations
+from wayrule.model.travel import BodyImu, State, Travel
+from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
+
+__all__ = [
+    "BodyImu",
+    "Bogie",
+    "Closure",
+    "ColumnMap",
+    "Element",
+    "Estimate",
+    "Fault",
+    "FieldSensor",
+    "FloorLayer",
+    "Imu",
+    "Magnets",
+    "Mark",
+    "Misclosure",
+    "Problem",
+    "Recording",
+    "State",
+    "Stations",
+    "Survey",
+    "Travel",
+    "Wagon",
+    "Wheel",
+]
