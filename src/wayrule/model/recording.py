@@ -75,9 +75,7 @@ class Recording:
         for name in ("field_mt", "gyro_rad_s", "acc_mm_s2"):
             if getattr(self, name) is not None:
                 frozen(self, name, (self.n, 3))
-        wheels = [
-            w for w in ("field_mt", "ticks_count", "wheel_mm_s", "wheel_mm") if getattr(self, w) is not None
-        ]
+        wheels = [w for w in ("field_mt", "ticks_count", "wheel_mm_s", "wheel_mm") if getattr(self, w) is not None]
         if len(wheels) > 1:
             raise ValueError(f"Recording {self.name}: more than one wheel input: {', '.join(wheels)}")
 

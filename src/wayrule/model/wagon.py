@@ -11,7 +11,7 @@ class Wheel:
     diameter_mm     rolling diameter [mm]; None where the input is a speed or a distance
     diameter_sd_mm  how well the caliper knows it [mm]
     scale_sd        relative sd of a speed or distance input
-    axle            0-based axle from the rear: 0 = rear; `axle_count - 1` = front
+    axle            "rear", "front", or 1..n counted from the front
     """
 
     diameter_mm: float | None = None
