@@ -1,0 +1,1 @@
+"""The command line: one verb a file, each a thin cover of one public function."""
