@@ -1,5 +1,6 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
+from wayrule.model.facts import Control, Facts, Stretch, Tape
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
 from wayrule.model.track import Element, Fault, Stations
@@ -11,8 +12,10 @@ __all__ = [
     "Bogie",
     "Closure",
     "ColumnMap",
+    "Control",
     "Element",
     "Estimate",
+    "Facts",
     "Fault",
     "FieldSensor",
     "FloorLayer",
@@ -24,7 +27,9 @@ __all__ = [
     "Recording",
     "State",
     "Stations",
+    "Stretch",
     "Survey",
+    "Tape",
     "Travel",
     "Wagon",
     "Wheel",

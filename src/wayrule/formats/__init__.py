@@ -1,0 +1,1 @@
+"""Bytes to types and back: recordings, wagon files, tables, spellings; opens nothing."""

@@ -1,0 +1,126 @@
+"""What a person states about a line beside the recordings: laps, tapes, control points, level and straight."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+NAN = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """A place on the line whose coordinates or heading are known from outside.
+
+    at              "start" or "end" of the first run named, or the name of a mark
+    x_mm, y_mm      plan coordinates [mm], both or neither; NaN = unknown
+    z_mm            height [mm], NaN = unknown
+    heading_rad     direction of growing chainage, from x towards y [rad], NaN = unknown
+    sd_mm           sd of x and of y [mm]; z_sd_mm and heading_sd_rad likewise; NaN where the value is unknown
+    """
+
+    at: str
+    x_mm: float = NAN
+    y_mm: float = NAN
+    z_mm: float = NAN
+    heading_rad: float = NAN
+    sd_mm: float = NAN
+    z_sd_mm: float = NAN
+    heading_sd_rad: float = NAN
+
+    def __post_init__(self) -> None:
+        if not self.at:
+            raise ValueError("Control.at: expected start, end or the name of a mark, came nothing")
+        if math.isnan(self.x_mm) != math.isnan(self.y_mm):
+            raise ValueError(f"Control {self.at}: x_mm and y_mm are known together or not at all")
+        for value, sd in (("x_mm", "sd_mm"), ("z_mm", "z_sd_mm"), ("heading_rad", "heading_sd_rad")):
+            if not math.isnan(getattr(self, value)) and not 0.0 < getattr(self, sd) < math.inf:
+                raise ValueError(f"Control {self.at}: {value} is given, so {sd} must be > 0, came {getattr(self, sd)}")
+
+    @property
+    def has_plan(self) -> bool:
+        """Whether x and y are known."""
+        return not math.isnan(self.x_mm)
+
+    @property
+    def has_height(self) -> bool:
+        """Whether z is known."""
+        return not math.isnan(self.z_mm)
+
+    @property
+    def has_heading(self) -> bool:
+        """Whether the heading is known."""
+        return not math.isnan(self.heading_rad)
+
+
+@dataclass(frozen=True, slots=True)
+class Tape:
+    """A length along the track measured with a tape.
+
+    what       "lap" (once round), "stops" (between a run's first two stops) or "MARK..MARK"
+    length_mm  what the tape says [mm]
+    sd_mm      how well [mm]
+    """
+
+    what: str
+    length_mm: float
+    sd_mm: float
+
+    def __post_init__(self) -> None:
+        if self.what not in ("lap", "stops") and self.marks is None:
+            raise ValueError(f"Tape.what: expected lap, stops or MARK..MARK, came {self.what!r}")
+        if not 0.0 < self.length_mm < math.inf:
+            raise ValueError(f"Tape {self.what}: length_mm must be > 0, came {self.length_mm}")
+        if not 0.0 < self.sd_mm < math.inf:
+            raise ValueError(f"Tape {self.what}: sd_mm must be > 0, came {self.sd_mm}")
+
+    @property
+    def marks(self) -> tuple[str, str] | None:
+        """The two marks between which it was stretched, or None for a lap or the stops."""
+        first, dots, second = self.what.partition("..")
+        return (first, second) if dots and first and second else None
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A piece of the line from `s0_mm` to `s1_mm` of chainage; on a closed line s1 may exceed the length."""
+
+    s0_mm: float
+    s1_mm: float
+
+    def __post_init__(self) -> None:
+        if not -math.inf < self.s0_mm < self.s1_mm < math.inf:
+            raise ValueError(f"Stretch: expected s0_mm < s1_mm, came {self.s0_mm} and {self.s1_mm}")
+
+    @property
+    def length_mm(self) -> float:
+        """Its length [mm]."""
+        return self.s1_mm - self.s0_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """All that was stated beside the recordings of one line; nothing stated is the default.
+
+    laps      run name -> whole laps, where stated (the run ends where it began)
+    turned    names of the runs whose marked front points against growing chainage
+    level     stretches known to be level; straight: stretches known to be straight
+
+    Examples
+    --------
+    >>> Facts(laps={"monday": 4}, tapes=(Tape("lap", 9012.0, 5.0),)).laps["monday"]
+    4
+    """
+
+    laps: Mapping[str, int] = field(default_factory=dict)
+    turned: frozenset[str] = frozenset()
+    tapes: tuple[Tape, ...] = ()
+    controls: tuple[Control, ...] = ()
+    level: tuple[Stretch, ...] = ()
+    straight: tuple[Stretch, ...] = ()
+
+    def __post_init__(self) -> None:
+        for run, laps in self.laps.items():
+            if laps < 1:
+                raise ValueError(f"Facts.laps: run {run}: expected a whole number of laps >= 1, came {laps}")
+        object.__setattr__(self, "laps", MappingProxyType(dict(self.laps)))

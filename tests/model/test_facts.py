@@ -1,0 +1,46 @@
+"""Stated facts cannot be made wrong."""
+
+import dataclasses
+import math
+
+import pytest
+
+from wayrule.model import Control, Facts, Stretch, Tape
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: Control(""), "Control.at: expected start, end or the name of a mark, came nothing"),
+        (lambda: Control("start", x_mm=1.0, sd_mm=1.0), "x_mm and y_mm are known together or not at all"),
+        (lambda: Control("end", x_mm=1.0, y_mm=2.0), "x_mm is given, so sd_mm must be > 0, came nan"),
+        (lambda: Control("end", z_mm=1.0, z_sd_mm=0.0), "z_mm is given, so z_sd_mm must be > 0, came 0.0"),
+        (lambda: Control("end", heading_rad=1.0, heading_sd_rad=math.inf), "heading_sd_rad must be > 0"),
+        (lambda: Tape("loop", 1.0, 1.0), "Tape.what: expected lap, stops or MARK..MARK, came 'loop'"),
+        (lambda: Tape("a..", 1.0, 1.0), "Tape.what"),
+        (lambda: Tape("lap", -1.0, 1.0), "Tape lap: length_mm must be > 0, came -1.0"),
+        (lambda: Tape("lap", 1.0, math.nan), "Tape lap: sd_mm must be > 0, came nan"),
+        (lambda: Stretch(5.0, 5.0), "expected s0_mm < s1_mm, came 5.0 and 5.0"),
+        (lambda: Facts(laps={"monday": 0}), "run monday: expected a whole number of laps >= 1, came 0"),
+    ],
+)
+def test_a_wrong_fact_cannot_exist(make, words):
+    with pytest.raises(ValueError) as caught:
+        make()
+    assert words in str(caught.value)
+
+
+def test_a_control_says_what_is_known():
+    control = Control("bridge", z_mm=12.0, z_sd_mm=0.5)
+    assert (control.has_plan, control.has_height, control.has_heading) == (False, True, False)
+
+
+def test_facts_do_not_follow_the_callers_later_changes():
+    laps = {"monday": 4}
+    facts = Facts(laps=laps)
+    laps["monday"] = 9
+    assert facts.laps["monday"] == 4
+    with pytest.raises(TypeError):
+        facts.laps["monday"] = 5
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        facts.turned = frozenset({"monday"})
