@@ -1,0 +1,1 @@
+"""Mathematics without a railway word in it."""

@@ -1,0 +1,145 @@
+"""Periodic error of an angle reading, learnt from motion that is smoother than the error.
+
+psi   angle as read [rad], phi = psi - h(psi) the true one      h(psi) = sum over k of A_k cos k psi + B_k sin k psi
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import make_lsq_spline
+
+from wayrule.model.arrays import Array
+
+TAU = 2.0 * np.pi
+STRETCH_TURNS = 60.0
+"""Stretches are cut to this length so that each gets a weight of its own and the cost stays linear."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Harmonics:
+    """Fourier terms of the error of an angle reading.
+
+    cosine, sine   (K,) A_1..A_K, B_1..B_K [rad]; 0 for a pair that could not be told from nothing
+    sd_rad         (K,) sd of each pair's coefficients; infinite where there was too little motion to tell
+    turns          how many turns they rest on
+    residual_rad   rms of what remains of the reading about smooth motion, noise and jerks of the motion included
+    """
+
+    cosine: Array
+    sine: Array
+    sd_rad: Array
+    turns: float
+    residual_rad: float
+
+    @property
+    def amplitude_rad(self) -> Array:
+        """(K,) amplitude of each harmonic [rad]."""
+        return np.hypot(self.cosine, self.sine)
+
+    @property
+    def ripple_sd_rad(self) -> float:
+        """Rms over a turn of the error that the sd of the used coefficients leaves behind [rad]."""
+        used = self.amplitude_rad > 0
+        return float(np.sqrt(np.sum(self.sd_rad[used] ** 2)))
+
+    def corrected(self, psi_rad: Array) -> Array:
+        """The angle with its periodic error taken out: psi - h(psi), (n,)."""
+        phi = np.array(psi_rad)
+        for k, (a, b) in enumerate(zip(self.cosine, self.sine, strict=True), start=1):
+            if a or b:
+                phi -= a * np.cos(k * psi_rad) + b * np.sin(k * psi_rad)
+        return phi
+
+
+def fit_harmonics(
+    t_s: Array, psi_rad: Array, steady: NDArray[np.bool_], *, orders: int = 6, least_turns: float = 8.0
+) -> Harmonics:
+    """Learn the periodic error of an unwrapped angle from its own run.
+
+    Parameters
+    ----------
+    t_s : (n,) array           time, strictly rising [s]
+    psi_rad : (n,) array       unwrapped angle as read [rad]
+    steady : (n,) bool array   samples that may be used: turning one way, several readings a turn
+    orders : int               K, the highest harmonic
+    least_turns : float        with fewer usable turns nothing is claimed
+
+    Returns
+    -------
+    Harmonics
+
+    Notes
+    -----
+    In each stretch, psi - h(psi) is a cubic spline of time with one knot a turn. By shift invariance such a spline
+    holds no component that repeats every turn at constant speed: it takes away the motion and leaves h. Spline and
+    Fourier terms are solved together by plain least squares, the spline eliminated first (Frisch & Waugh 1933);
+    stretches are weighted by the smoothness of their speed (1 / their residual variance). A pair is used when it
+    exceeds three times its sd. The sd takes two independent readings a turn, since jerks of the motion are not white.
+
+    Whatever repeats once a turn in the *motion* (an out-of-round wheel at steady speed) is taken for reading error
+    too; that leaves the angle of the ideal round wheel, which is what the distance wants.
+
+    Examples
+    --------
+    >>> t = np.linspace(0.0, 20.0, 4000)
+    >>> psi = 12.0 * t + 0.05 * np.sin(24.0 * t)
+    >>> h = fit_harmonics(t, psi, np.ones(4000, bool))
+    >>> bool(abs(h.amplitude_rad[1] - 0.05) < 0.002)
+    True
+    """
+    none = np.zeros(orders)
+    stretches = _stretches(psi_rad, steady)
+    pieces = [p for p in (_without_motion(t_s[a:b], psi_rad[a:b], orders) for a, b in stretches) if p is not None]
+    turns = sum(p[2] for p in pieces)
+    if turns < least_turns:
+        return Harmonics(none, none, np.full(orders, np.inf), turns, float("nan"))
+    weights = np.ones(len(pieces))
+    coefficients = np.zeros(2 * orders)
+    for _ in range(3):
+        normal = sum(w * (f.T @ f) for w, (_, f, _) in zip(weights, pieces, strict=True))
+        right = sum(w * (f.T @ y) for w, (y, f, _) in zip(weights, pieces, strict=True))
+        coefficients = np.linalg.lstsq(np.asarray(normal), np.asarray(right), rcond=1e-10)[0]
+        left = [np.mean((y - f @ coefficients) ** 2) for y, f, _ in pieces]
+        weights = 1.0 / np.maximum(left, 1e-14)
+    information = np.sum(weights * np.array([p[2] for p in pieces]))  # two readings a turn, half of them for A, half B
+    samples = np.array([len(p[0]) for p in pieces])
+    sd = np.full(orders, np.sqrt(2.0 / (2.0 * information)))
+    cosine, sine = coefficients[:orders], coefficients[orders:]
+    kept = np.hypot(cosine, sine) > 3.0 * sd
+    residual = float(np.sqrt(np.sum(samples * np.array(left)) / samples.sum()))
+    return Harmonics(np.where(kept, cosine, 0.0), np.where(kept, sine, 0.0), sd, turns, residual)
+
+
+def _stretches(psi_rad: Array, steady: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """[start, end) of the runs of steady samples, cut into pieces of about `STRETCH_TURNS`, at least 3 turns each."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], steady, [False]]).astype(np.int8)))
+    pieces: list[tuple[int, int]] = []
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        turned = np.abs(psi_rad[a:b] - psi_rad[a]) / TAU
+        parts = max(1, int(turned[-1] // STRETCH_TURNS))
+        cuts = a + np.searchsorted(np.maximum.accumulate(turned), np.linspace(0.0, turned[-1], parts + 1)[1:-1])
+        bounds = [int(a), *(int(c) for c in cuts), int(b)]
+        pieces += [(i, j) for i, j in pairwise(bounds) if abs(psi_rad[j - 1] - psi_rad[i]) > 3 * TAU]
+    return pieces
+
+
+def _without_motion(t_s: Array, psi_rad: Array, orders: int) -> tuple[Array, Array, float] | None:
+    """(reading, Fourier terms, turns) of one stretch, its smooth motion taken out of both; None if it is too thin."""
+    turned = np.maximum.accumulate(np.abs(psi_rad - psi_rad[0])) / TAU
+    turns = float(turned[-1])
+    spacing = max(1, int(np.ceil(4.0 * turns / len(t_s))))  # at least about four readings between knots
+    inner = np.interp(np.arange(spacing, turns - 0.5 * spacing, spacing), turned, t_s)
+    if len(t_s) < 2 * (len(inner) + 4) + 2 * orders:
+        return None
+    knots = np.concatenate([np.repeat(t_s[0], 4), inner, np.repeat(t_s[-1], 4)])
+    k = np.arange(1, orders + 1)
+    phase = np.outer(psi_rad, k)
+    columns = np.column_stack([psi_rad, np.cos(phase), np.sin(phase)])
+    try:
+        smooth = make_lsq_spline(t_s, columns, knots, k=3)(t_s)
+    except (ValueError, np.linalg.LinAlgError):  # samples too uneven for the knots (Schoenberg & Whitney)
+        return None
+    rest = columns - smooth
+    return rest[:, 0], rest[:, 1:], turns
