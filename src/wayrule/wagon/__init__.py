@@ -1,0 +1,1 @@
+"""Will it work, and how well: the wagon before metal is cut."""
