@@ -129,6 +129,9 @@ def _resolve(
     angle = evidence.angle_rad
     quarter = float(np.round(angle / (np.pi / 2)) * (np.pi / 2))
     near_quarter = abs(angle - quarter) < SNAP_RAD
+    if not nominal_up and evidence.leaning and near_quarter:
+        note = f"Forward is {np.degrees(quarter):.0f} deg from the least turned axis, by the wheel ({evidence.words})."
+        return quarter, False, note
     if not evidence.strong:
         backward = abs(abs(angle) - np.pi) < np.pi / 4
         if not direction_known and nominal_up and backward and 3.0 * evidence.sd_rad < np.pi / 2:

@@ -14,6 +14,7 @@ from wayrule.maths.robust import white_noise_sd
 from wayrule.model import Problem, Recording, Wheel
 from wayrule.model.arrays import Array
 from wayrule.run.angle import AxleAngle, axle_angle
+from wayrule.run.state import stands_throughout
 from wayrule.run.unwrap import LONG_STEP
 
 DEFAULT_DIAMETER_SD = 0.004
@@ -151,6 +152,11 @@ def rolled(
         found = _from_speed(recording, recording.wheel_mm_s)
     elif recording.wheel_mm is not None:
         found = _from_distance(recording, recording.wheel_mm)
+    elif recording.gyro_rad_s is not None and stands_throughout(
+        recording.t_s, recording.gyro_rad_s, recording.acc_mm_s2
+    ):
+        note = "No wheel input, but the inertial readings are steady throughout: taken as standing."
+        found = replace(_plain(np.zeros(recording.n), np.zeros(recording.n, dtype=bool)), notes=(note,))
     else:
         raise UndeterminedError(
             expected="a wheel input (field, ticks, speed or distance)",
@@ -159,7 +165,10 @@ def rolled(
             next_step="record the wheel sensor, or name its columns in the [columns] table",
         )
     return _scaled(
-        _with_slip(found), wheel, scale, by_diameter=recording.wheel_mm_s is None and recording.wheel_mm is None
+        _with_slip(found, recording.rate_hz),
+        wheel,
+        scale,
+        by_diameter=recording.wheel_mm_s is None and recording.wheel_mm is None,
     )
 
 
@@ -304,14 +313,18 @@ def _missing_problem(recording: Recording, missing: NDArray[np.bool_]) -> tuple[
     return (Problem("missing wheel readings", count, f"at {at:.2f} s", "interpolated", text),)
 
 
-def _with_slip(found: Rolled) -> Rolled:
+def _with_slip(found: Rolled, rate_hz: float) -> Rolled:
     """Add the allowance for slip and play, a random walk over the way travelled back and forth.
 
-    The way is counted on readings at least three sigma apart, or noise at standstill would pass for travel.
+    The way is counted between readings half a second apart, and only beyond their noise, or noise at standstill would
+    pass for travel.
     """
-    step = max(3.0 * float(np.median(found.reading_sd_mm)), found.quantum_mm, 1e-6)
-    level = np.round(found.distance_mm / step) * step
-    way_mm = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(level)))])
+    n = len(found.distance_mm)
+    at = np.unique(np.append(np.arange(0, n, max(1, round(0.5 * rate_hz))), n - 1))
+    step = np.abs(np.diff(found.distance_mm[at]))
+    noise = np.median(found.reading_sd_mm) * np.sqrt(2.0)
+    counted = np.where(step > 4.0 * noise, step, 0.0)
+    way_mm = np.interp(np.arange(n), at, np.concatenate([[0.0], np.cumsum(counted)]))
     slip = SLIP_MM_PER_ROOT_M * np.sqrt(way_mm / 1000.0)
     return replace(found, growth_sd_mm=np.hypot(found.growth_sd_mm, slip))
 

@@ -39,6 +39,11 @@ class Evidence:
         return self.sd_rad < np.radians(8.0) and 0.5 < self.gain < 1.6
 
     @property
+    def leaning(self) -> bool:
+        """Enough to choose among quarter turns where nothing else does: half a quarter is three sd of 15 deg."""
+        return self.sd_rad < np.radians(15.0) and 0.35 < self.gain < 1.6
+
+    @property
     def words(self) -> str:
         """The evidence for a person."""
         return f"{np.degrees(self.angle_rad):.0f} +- {np.degrees(self.sd_rad):.1f} deg, gain {self.gain:.2f}"

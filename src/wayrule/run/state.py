@@ -21,6 +21,10 @@ QUIET_RATE_RAD_S = 0.009
 """... and turn at most so fast (0.5 deg/s) beside its usual reading at standstill: no bias wanders as far in a run."""
 
 
+QUIET_FORCE_MM_S2 = 300.0
+"""Specific force at rest stays within so much (0.03 g)."""
+
+
 def states(
     t_s: Array,
     distance_mm: Array,
@@ -105,6 +109,40 @@ def standstills(state: NDArray[np.int8]) -> list[tuple[int, int]]:
     """
     edges = np.flatnonzero(np.diff(np.concatenate([[False], state == State.STANDING, [False]]).astype(np.int8)))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def stands_throughout(t_s: Array, gyro_rad_s: Array, acc_mm_s2: Array | None) -> bool:
+    """Whether a log without a wheel sensor is that of a wagon at rest: steady means and even scatter throughout.
+
+    Means over quarter seconds stay within `QUIET_RATE_RAD_S` (rates) and `QUIET_FORCE_MM_S2` (specific force) and four
+    sd of such a mean. A glide at steady speed on straight level track would look the same; a model's joints do not
+    let it.
+
+    Examples
+    --------
+    >>> rates = np.random.default_rng(1).normal(0.0, 0.002, (1000, 3))
+    >>> stands_throughout(np.arange(1000) * 0.005, rates, None)
+    True
+    >>> rates[500:, 2] += 0.05
+    >>> stands_throughout(np.arange(1000) * 0.005, rates, None)
+    False
+    """
+    block = np.floor((t_s - t_s[0]) / 0.25).astype(np.int64)
+    for values, limit in ((gyro_rad_s, QUIET_RATE_RAD_S), (acc_mm_s2, QUIET_FORCE_MM_S2)):
+        if values is None:
+            continue
+        good = np.isfinite(values).all(axis=1)
+        count = np.bincount(block[good])
+        full = count >= 5
+        if full.sum() < 2:
+            return False
+        for column in values[good].T:
+            mean = np.bincount(block[good], weights=column)[full] / count[full]
+            square = np.bincount(block[good], weights=column**2)[full] / count[full]
+            scatter = float(np.median(np.sqrt(np.maximum(square - mean**2, 0.0))))
+            if float(np.ptp(mean)) > limit + 8.0 * scatter / np.sqrt(float(count[full].min())):
+                return False
+    return True
 
 
 def _widened(t_s: Array, core: NDArray[np.bool_], by_s: float) -> NDArray[np.bool_]:
