@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 from wayrule.model import BodyImu, Recording, Travel, Wagon
 from wayrule.run.attitude import Attitude, find_attitude
 from wayrule.run.bias import gyro_bias
-from wayrule.run.chainage import Scale, rolled
+from wayrule.run.chainage import rolled
+from wayrule.run.rolled import Scale
 from wayrule.run.speed import speed
 from wayrule.run.state import states
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from wayrule.model import Recording, Wheel
-from wayrule.run.chainage import distance, rolled
+from wayrule.run.chainage import rolled
+from wayrule.run.inputs import distance
 from wayrule.units import scale_km_h, scale_mph
 
 

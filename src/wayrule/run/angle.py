@@ -35,7 +35,6 @@ class FieldQuality:
     covered        share of the turn that was seen, 0..1
     turns          turns travelled, back and forth counted alike
     harmonics_deg  amplitude of the 1st to 6th harmonic that was taken out
-    limit_turns_s  fastest turning that this rate can follow
     """
 
     residual_mt: float
@@ -45,7 +44,6 @@ class FieldQuality:
     covered: float
     turns: float
     harmonics_deg: tuple[float, ...]
-    limit_turns_s: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +59,7 @@ class AxleAngle:
     turned           False where the field shows no turning at all
     direction_known  True where the sensor's place and axes say which way is forward
     quality          None where nothing turned
+    limit_turns_s    fastest turning that this rate can follow
     """
 
     phi_rad: Array
@@ -71,6 +70,7 @@ class AxleAngle:
     turned: bool
     direction_known: bool
     quality: FieldQuality | None
+    limit_turns_s: float
     problems: tuple[Problem, ...]
     notes: tuple[str, ...]
 
@@ -122,7 +122,8 @@ def axle_angle(
     if is_still(points, noise_mt):
         return _still(t_s, points, run)
     ring = find_ring(points, axes, noise_mt=noise_mt, place_mm=place_mm, run=run)
-    wrapped, wild = _on_ring(ring, field_mt, valid)
+    flat = ring.flat(field_mt)
+    wrapped, wild = _on_ring(ring, flat, valid)
     counted = unwrap(t_s, wrapped)
     seen = min(covered_share(wrapped[np.isfinite(wrapped)]), float(np.ptp(counted.psi_rad)) / TAU)
     if seen < LEAST_COVERED:
@@ -134,18 +135,10 @@ def axle_angle(
         )
     harmonics = fit_harmonics(t_s, counted.psi_rad, _steady(counted))
     phi = harmonics.corrected(counted.psi_rad)
-    phi, residual_mt, white_mt, slope_mt = _onto_curve(phi, ring.flat(field_mt), np.isfinite(wrapped))
+    phi, residual_mt, white_mt, slope_mt = _onto_curve(phi, flat, np.isfinite(wrapped))
     sd = np.hypot(residual_mt / slope_mt, harmonics.ripple_sd_rad)
-    quality = FieldQuality(
-        residual_mt=residual_mt,
-        residual_deg=float(np.degrees(residual_mt / np.median(slope_mt))),
-        condition=ring.ellipse.condition,
-        offset_ratio=ring.offset_ratio,
-        covered=min(seen, 1.0),
-        turns=float(np.sum(np.abs(np.diff(phi[:: max(1, len(phi) // 2000)]))) / TAU),
-        harmonics_deg=tuple(float(a) for a in np.degrees(harmonics.amplitude_rad)),
-        limit_turns_s=FAST_TURN / float(np.median(np.diff(t_s))),
-    )
+    quality = _quality(ring, harmonics, phi, residual_mt, slope_mt, min(seen, 1.0))
+    limit_turns_s = FAST_TURN / float(np.median(np.diff(t_s)))
     return AxleAngle(
         phi_rad=phi - phi[0],
         sd_rad=np.where(counted.bridged, 3.0 * sd, sd),
@@ -155,14 +148,30 @@ def axle_angle(
         turned=True,
         direction_known=ring.direction_known,
         quality=quality,
-        problems=_problems(t_s, counted, wild, quality.limit_turns_s, run),
+        limit_turns_s=limit_turns_s,
+        problems=_problems(t_s, counted, wild, limit_turns_s, run),
         notes=_notes(quality, harmonics, ring, field_mt),
     )
 
 
-def _on_ring(ring: Ring, field_mt: Array, valid: NDArray[np.bool_]) -> tuple[Array, int]:
+def _quality(
+    ring: Ring, harmonics: Harmonics, phi_rad: Array, residual_mt: float, slope_mt: Array, covered: float
+) -> FieldQuality:
+    """The quality figures; turns are counted on some two thousand samples, so that noise adds none."""
+    return FieldQuality(
+        residual_mt=residual_mt,
+        residual_deg=float(np.degrees(residual_mt / np.median(slope_mt))),
+        condition=ring.ellipse.condition,
+        offset_ratio=ring.offset_ratio,
+        covered=covered,
+        turns=float(np.sum(np.abs(np.diff(phi_rad[:: max(1, len(phi_rad) // 2000)]))) / TAU),
+        harmonics_deg=tuple(float(a) for a in np.degrees(harmonics.amplitude_rad)),
+    )
+
+
+def _on_ring(ring: Ring, flat_mt: Array, valid: NDArray[np.bool_]) -> tuple[Array, int]:
     """Wrapped angle (n,), forward positive, NaN where missing or far off the ring; and how many were far off."""
-    circle = ring.ellipse.on_circle(ring.flat(field_mt))
+    circle = ring.ellipse.on_circle(flat_mt)
     radius = np.hypot(circle[:, 0], circle[:, 1])
     with np.errstate(invalid="ignore"):
         wild = valid & (np.abs(radius - 1.0) > max(0.35, 8.0 * robust_sd(radius[valid])))
@@ -230,6 +239,7 @@ def _still(t_s: Array, points_mt: Array, run: str) -> AxleAngle:
         turned=False,
         direction_known=True,
         quality=None,
+        limit_turns_s=FAST_TURN / float(np.median(np.diff(t_s))),
         problems=(),
         notes=(
             f"{run}: the field varies by no more than {spread:.3f} mT rms: the axle did not turn (or the sensor does "

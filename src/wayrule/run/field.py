@@ -21,6 +21,8 @@ WORST_CONDITION = 25.0
 """Larger over smaller semi-axis beyond which a ring is too thin to tell forward from backward."""
 RING_SPREAD = 0.25
 """Rms of the radius about 1 beyond which the points form a cloud and no ring; a round normal cloud has 0.52."""
+RING_SAMPLES = 100_000
+"""About so many readings at most, evenly spread in time, settle the ring."""
 LEAST_ON_RING = 0.6
 """Share of the readings, spread evenly, that must lie near the ring."""
 LEAST_SENSE = 0.5
@@ -111,8 +113,9 @@ def find_ring(
     -----
     Samples are thinned to an even spread first: minutes of standing must not outweigh the turns.
     """
-    lifted = np.zeros((len(points_mt), 3))
-    lifted[:, axes] = points_mt
+    some = points_mt[:: max(1, len(points_mt) // RING_SAMPLES)]
+    lifted = np.zeros((len(some), 3))
+    lifted[:, axes] = some
     basis = np.eye(3)[axes] if len(axes) == 2 else principal_plane(lifted)[1]
     flat = lifted @ basis.T
     chosen = flat[even_subset(flat)]
