@@ -5,9 +5,13 @@ from numpy.typing import NDArray
 
 from wayrule.model.arrays import Array
 from wayrule.run.state import standstills
+from wayrule.units import EARTH_RATE_RAD_S
 
 WANDER_RAD_S = 5e-5
 """How far a bias may wander between a standstill and the run: 10 deg/h, an ordinary chip's stability; from memory."""
+EARTH_LEVEL_RAD_S = EARTH_RATE_RAD_S * 0.5
+"""Rms of the Earth's level rate on x or y at middle latitudes (cos 45 deg / sqrt 2): it turns with the heading, so what
+a standstill shows of it does not hold during the run. The upright part does and belongs to the bias."""
 EDGE_S = 0.15
 """Cut off both ends of a standstill at least: the last roll and the first."""
 EDGE_SHARE = 0.1
@@ -24,7 +28,7 @@ def gyro_bias(t_s: Array, gyro_rad_s: Array, state: NDArray[np.int8]) -> tuple[A
     Parameters
     ----------
     t_s : (n,) array            time [s]
-    gyro_rad_s : (n, 3) array   rates [rad/s]; NaN where missing
+    gyro_rad_s : (n, 3) array   rates in axes whose z is up [rad/s]; NaN where missing
     state : (n,) int8 array     of `State`
 
     Returns
@@ -37,15 +41,15 @@ def gyro_bias(t_s: Array, gyro_rad_s: Array, state: NDArray[np.int8]) -> tuple[A
     -----
     Mean over each standstill; noise of a mean from the samples' scatter or from that of half-second means, whichever is
     larger (vibration and filters colour the noise). Standstills are weighted by 1 / (noise^2 + wander^2), with the
-    wander `WANDER_RAD_S` or what three and more standstills scatter beyond their noise. The Earth's rate
-    (7.3e-5 rad/s) is in the bias; its vertical part is constant and stays there.
+    wander `WANDER_RAD_S` or what three and more standstills scatter beyond their noise. The Earth's rate is in it: its
+    upright part is constant and stays, its level part (`EARTH_LEVEL_RAD_S`) widens the sd of x and y.
 
     Examples
     --------
     >>> rates = np.random.default_rng(1).normal([0.01, 0.0, -0.02], 0.001, (400, 3))
     >>> bias, sd, _ = gyro_bias(np.arange(400) * 0.01, rates, np.ones(400, dtype=np.int8))
     >>> bool(np.all(np.abs(bias - [0.01, 0.0, -0.02]) < 3 * sd)), sd.round(5).tolist()
-    (True, [7e-05, 7e-05, 7e-05])
+    (True, [8e-05, 8e-05, 7e-05])
     """
     pieces = []
     for a, b in standstills(state):
@@ -67,7 +71,7 @@ def gyro_bias(t_s: Array, gyro_rad_s: Array, state: NDArray[np.int8]) -> tuple[A
     weight = 1.0 / (noise**2 + wander**2)
     bias = (weight * means).sum(axis=0) / weight.sum(axis=0)
     total = sum(float(t[-1] - t[0]) for t, _ in pieces)
-    sd = 1.0 / np.sqrt(weight.sum(axis=0))
+    sd = np.hypot(1.0 / np.sqrt(weight.sum(axis=0)), [EARTH_LEVEL_RAD_S, EARTH_LEVEL_RAD_S, 0.0])
     deg = np.degrees(np.stack([bias, sd]))
     note = (
         f"Gyro bias from {len(pieces)} standstills of {total:.1f} s in all: "
