@@ -174,7 +174,7 @@ def test_run_without_a_standstill_has_no_bias_and_says_so(make_roll):
     )
     assert np.isnan(found.imu.gyro_bias_rad_s).all()
     assert np.isnan(found.imu.gyro_bias_sd_rad_s).all()
-    assert any("No standstill: the gyro's bias is unknown" in note for note in found.notes)
+    assert any("No standstill with a gyro reading: the gyro's bias is unknown" in note for note in found.notes)
 
 
 def test_recording_that_never_moves_stands_at_zero(make_roll):

@@ -91,18 +91,31 @@ def find_attitude(
     acc_mm_s2 : (n, 3) array      in sensor axes, or None
     can_flip : bool               the wheel's sign rests on mounting only (field, encoder): evidence overrules it
     direction_known : bool        False: the wheel's sign is a guess and gives way to weaker evidence
+
+    Notes
+    -----
+    Up is the sensor axis nearest to the mean specific force less dv/dt and v x omega (`mean_gravity`). Forward is a
+    quarter turn as `run.forward` shows it; a sensor whose z is up is taken as mounted unless the evidence is strong.
     """
-    if acc_mm_s2 is None or not np.isfinite(acc_mm_s2).any():
+    whole = np.zeros(0, dtype=bool) if acc_mm_s2 is None else np.isfinite(acc_mm_s2).all(axis=1)
+    if acc_mm_s2 is None or not whole.any():
         return Attitude(
-            np.eye(3), False, ("No accelerometer: sensor axes are taken for body axes, forward as mounted.",)
+            np.eye(3),
+            False,
+            ("No accelerometer of three axes: sensor axes are taken for body axes, forward as mounted.",),
         )
-    force = np.nanmean(acc_mm_s2, axis=0)
-    rotation, tilt = up_rotation(force, run)
-    notes = [_up_note(rotation, tilt, float(np.linalg.norm(force)))]
-    gyro = None if gyro_rad_s is None else gyro_rad_s @ rotation.T
-    evidence = forward_evidence(t_s, v_mm_s, gyro, acc_mm_s2 @ rotation.T)
-    yaw, flip, note = _resolve(evidence, bool(rotation[2, 2] > 0.5), can_flip, direction_known)
-    return Attitude(_about_z(-yaw) @ rotation, flip, (*notes, note))
+    rates = np.zeros_like(acc_mm_s2) if gyro_rad_s is None else np.nan_to_num(gyro_rad_s)
+    dv_dt = np.gradient(v_mm_s, t_s)
+    force = acc_mm_s2[whole].mean(axis=0)
+    for _ in range(2):  # the second time with the accelerations taken out that the wheel knows
+        rotation, tilt = up_rotation(force, run)
+        size = float(np.linalg.norm(force))
+        evidence = forward_evidence(t_s, v_mm_s, rates @ rotation.T, acc_mm_s2 @ rotation.T)
+        yaw, flip, note = _resolve(evidence, bool(rotation[2, 2] > 0.5), can_flip, direction_known)
+        to_body = _about_z(-yaw) @ rotation
+        sign = -1.0 if flip else 1.0
+        force = to_body.T @ mean_gravity(sign * v_mm_s, sign * dv_dt, rates @ to_body.T, acc_mm_s2 @ to_body.T)
+    return Attitude(to_body, flip, (_up_note(rotation, tilt, size), note))
 
 
 def mean_gravity(v_mm_s: Array, dv_dt_mm_s2: Array, gyro_rad_s: Array, acc_mm_s2: Array) -> Array:

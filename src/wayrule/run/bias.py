@@ -61,7 +61,11 @@ def gyro_bias(t_s: Array, gyro_rad_s: Array, state: NDArray[np.int8]) -> tuple[A
             pieces.append((t_s[i:j][good], gyro_rad_s[i:j][good]))
     if not pieces:
         none = np.full(3, np.nan)
-        return none, none.copy(), "No standstill: the gyro's bias is unknown; let the wagon stand for ten seconds."
+        return (
+            none,
+            none.copy(),
+            "No standstill with a gyro reading: the gyro's bias is unknown; let the wagon stand for ten seconds.",
+        )
     means = np.array([rows.mean(axis=0) for _, rows in pieces])
     noise = np.array([_mean_sd(t, rows) for t, rows in pieces])
     wander = np.full(3, WANDER_RAD_S)

@@ -158,10 +158,11 @@ def _widened(t_s: Array, core: NDArray[np.bool_], by_s: float) -> NDArray[np.boo
 
 def _quiet(t_s: Array, gyro_rad_s: Array, still: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Where the gyro is as quiet as it usually is when the wheel stands; True where it says nothing."""
-    if not still.any():
+    seen = still & np.isfinite(gyro_rad_s).all(axis=1)
+    if not seen.any():
         return np.ones(len(t_s), dtype=bool)
     width = max(3, round(SHORTEST_STAND_S / float(np.median(np.diff(t_s)))))
-    filled = np.where(np.isfinite(gyro_rad_s), gyro_rad_s, np.nanmedian(gyro_rad_s[still], axis=0))
+    filled = np.where(np.isfinite(gyro_rad_s), gyro_rad_s, np.median(gyro_rad_s[seen], axis=0))
     sums = np.concatenate([np.zeros((1, 3)), np.cumsum(filled - filled.mean(axis=0), axis=0)])
     squares = np.concatenate([np.zeros((1, 3)), np.cumsum((filled - filled.mean(axis=0)) ** 2, axis=0)])
     i = np.arange(len(t_s))
