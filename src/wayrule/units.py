@@ -26,7 +26,7 @@ TO_INSIDE: Final[dict[str, dict[str, float]]] = {
     "speed": {"mm_s": 1.0, "cm_s": 10.0, "m_s": 1e3, "km_h": 1e6 / 3600.0, "in_s": INCH_MM},
     "distance": {"mm": 1.0, "cm": 10.0, "m": 1e3, "in": INCH_MM, "um": 1e-3},
     "rate": {"rad_s": 1.0, "dps": DEG, "deg_s": DEG, "mdps": DEG * 1e-3},
-    "acceleration": {"mm_s2": 1.0, "m_s2": 1e3, "g": G_MM_S2, "mg": G_MM_S2 * 1e-3},
+    "acceleration": {"mm_s2": 1.0, "cm_s2": 10.0, "m_s2": 1e3, "g": G_MM_S2, "mg": G_MM_S2 * 1e-3},
     "count": {"count": 1.0},
     "temperature": {"c": 1.0},
 }
