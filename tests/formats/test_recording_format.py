@@ -315,3 +315,27 @@ def test_any_text_gives_a_recording_or_one_line(text, header):
 def test_any_bytes_give_a_recording_or_one_line(data):
     with contextlib.suppress(RecordingError):
         read_recording(data, "r")
+
+
+@pytest.mark.parametrize("code", ["utf-8", "cp1252", "utf-16"])
+def test_letters_beyond_ascii_in_any_code(code):
+    data = "t_s,wheel_mm,Temp °C,mark\n0,1,20,\n0.1,2,20,Brücke\n".encode(code)
+    run = read_recording(data, "r", ColumnMap((("temp_C", "Temp °C"),)))
+    assert run.marks == (Mark(0.1, "Brücke"),)
+    assert run.temp_c == pytest.approx([20, 20])
+
+
+def test_a_lone_byte_beyond_ascii_costs_one_cell():
+    data = b"t_s,wheel_mm\n0,1\n0.1,\x80\n0.2,3\n"
+    run = read_recording(data, "r")
+    assert np.isnan(run.wheel_mm[1])
+    assert problems(run)["not a number"].where == "line 3"
+
+
+@pytest.mark.parametrize("row", ['0.1,2,"bridge" north', '0.1,2,a "bridge"', '0.1,2,"bridge', '0.1",2,"', '"0.1"x,2,'])
+def test_quotes_that_do_not_go_round_a_cell_cost_the_line(row):
+    data = csv("t_s,wheel_mm,mark", ["0,1,", row, "0.2,3,", '0.3,4, "a ""b"""'])
+    run = read_recording(data, "r")
+    assert problems(run)["wrong column count"].text.endswith("quotes that do not go round a cell) (line 3): dropped.")
+    assert run.wheel_mm == pytest.approx([1, 3, 4])
+    assert run.marks == (Mark(0.3, 'a "b"'),)

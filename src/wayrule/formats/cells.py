@@ -65,7 +65,6 @@ def _parse(text: bytes, dialect: Dialect, types: dict[int, type[pl.DataType]]) -
         separator=dialect.separator,
         decimal_comma=dialect.decimal_comma,
         ignore_errors=True,
-        encoding="utf8-lossy" if pl.String in types.values() else "utf8",
     )
 
 

@@ -46,7 +46,7 @@ class Dialect:
 
 
 def plain_text(data: bytes, name: str) -> bytes:
-    """The log as UTF-8 (or a one-byte code), without byte order mark, lines ended by a line feed.
+    """The log as UTF-8 (a one-byte code is taken for cp1252), without byte order mark, lines ended by a line feed.
 
     Raises
     ------
@@ -78,6 +78,11 @@ def plain_text(data: bytes, name: str) -> bytes:
             where=name,
             next_step="export it as CSV from the logger's program",
         )
+    if not data.isascii():
+        try:
+            data.decode("utf-8")
+        except UnicodeDecodeError:
+            data = data.decode("cp1252", errors="replace").encode()
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n")
         data = data if b"\n" in data else data.replace(b"\r", b"\n")
@@ -175,10 +180,7 @@ def _separator(header: bytes, sample: list[bytes]) -> str:
 
 
 def _split(line: bytes, separator: str) -> list[str]:
-    try:
-        text = line.decode("utf-8")
-    except UnicodeDecodeError:
-        text = line.decode("cp1252", errors="replace")
+    text = line.decode("utf-8", errors="replace")  # a sample may end within a letter
     if separator == " ":
         return text.split()
     cells, cell, quoted = [], "", False

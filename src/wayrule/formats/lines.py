@@ -53,7 +53,7 @@ def clean_rows(text: bytes, dialect: Dialect, name: str) -> Rows:
     length = scan.ends - scan.starts
     skip = (length == 0) | _comment_lines(body, scan, dialect.comments) | _blank_lines(body, scan)
     again = ~skip & _equal_lines(body, scan, header)
-    broken = ~skip & ~again & ((scan.separators != columns - 1) | (scan.quotes % 2 == 1))
+    broken = ~skip & ~again & ((scan.separators != columns - 1) | scan.misquoted)
     cut = _cut_short(body, scan, broken, dialect.separator)
     numbers = np.arange(first_line, first_line + len(length), dtype=np.int64)
     problems = []
@@ -81,52 +81,59 @@ def clean_rows(text: bytes, dialect: Dialect, name: str) -> Rows:
 
 @dataclass(frozen=True, slots=True)
 class _Scan:
-    """Per line: where it starts, ends (exclusive, without line feed), its separators (outside quotes) and quotes."""
+    """Per line: where it starts, ends (exclusive, without line feed), its separators outside quotes, and whether its
+    quotes do not go round whole cells.
+    """
 
     starts: NDArray[np.int64]
     ends: NDArray[np.int64]
     separators: NDArray[np.int64]
-    quotes: NDArray[np.int64]
+    misquoted: NDArray[np.bool_]
 
 
 def _scan(body: bytes, separator: str) -> _Scan:
     whole = body if body.endswith(b"\n") else body + b"\n"
     buffer = np.frombuffer(whole, np.uint8)
-    quoted = b'"' in body
-    mark = ord(separator)
-    ends, seps, quotes = [], [], []
+    count = _count_quoted if b'"' in body else _count_plain
+    ends, separators, misquoted = [], [], []
     at = 0
     while at < len(buffer):
-        stop = len(buffer) if at + CHUNK_BYTES >= len(buffer) else whole.rfind(b"\n", at, at + CHUNK_BYTES) + 1
-        stop = stop or whole.find(b"\n", at) + 1  # a line longer than a chunk
-        if stop <= at:
-            stop = whole.find(b"\n", at) + 1
-        chunk = buffer[at:stop]
-        here = (
-            np.flatnonzero((chunk == LF) | (chunk == mark) | (chunk == QUOTE))
-            if quoted
-            else np.flatnonzero((chunk == LF) | (chunk == mark))
-        )
-        kind = chunk[here]
-        line_ends = np.flatnonzero(kind == LF)
-        ends.append(here[line_ends] + at)
-        before = np.concatenate(([-1], line_ends[:-1]))
-        if quoted:
-            is_quote = kind == QUOTE
-            upto = np.cumsum(is_quote)
-            per_line = np.diff(upto[line_ends], prepend=0)
-            start_count = np.repeat(np.concatenate(([0], upto[line_ends[:-1]])), line_ends - before)
-            outside = (upto - start_count) % 2 == 0
-            total = np.cumsum((kind == mark) & outside)
-            seps.append(np.diff(total[line_ends], prepend=0))
-            quotes.append(per_line)
-        else:
-            seps.append(line_ends - before - 1)
+        stop = whole.rfind(b"\n", at, at + CHUNK_BYTES) + 1 or whole.find(b"\n", at) + 1
+        line_ends, seps, wrong = count(buffer[at:stop], ord(separator))
+        ends.append(line_ends + at)
+        separators.append(seps)
+        misquoted.append(wrong)
         at = stop
-    end = np.concatenate(ends).astype(np.int64)
-    starts = np.concatenate(([0], end[:-1] + 1)).astype(np.int64)
-    sep = np.concatenate(seps).astype(np.int64)
-    return _Scan(starts, end, sep, np.concatenate(quotes).astype(np.int64) if quoted else np.zeros_like(sep))
+    end = np.concatenate(ends)
+    return _Scan(np.concatenate(([0], end[:-1] + 1)), end, np.concatenate(separators), np.concatenate(misquoted))
+
+
+def _count_plain(chunk: NDArray[np.uint8], mark: int) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    """Ends and separators of whole lines without quotes."""
+    here = np.flatnonzero((chunk == LF) | (chunk == mark))
+    line_ends = np.flatnonzero(chunk[here] == LF)
+    return here[line_ends], np.diff(line_ends, prepend=-1) - 1, np.zeros(len(line_ends), dtype=bool)
+
+
+def _count_quoted(
+    chunk: NDArray[np.uint8], mark: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    """The same where quotes may hide separators: an odd quote of a line opens a cell, an even one closes it."""
+    here = np.flatnonzero((chunk == LF) | (chunk == mark) | (chunk == QUOTE))
+    kind = chunk[here]
+    line_ends = np.flatnonzero(kind == LF)
+    quote = kind == QUOTE
+    upto = np.cumsum(quote)
+    before_line = np.repeat(np.concatenate(([0], upto[line_ends[:-1]])), np.diff(line_ends, prepend=-1))
+    opened = (upto - before_line) % 2 == 1
+    left = np.where(here > 0, chunk[here - 1], LF)
+    right = chunk[np.minimum(here + 1, len(chunk) - 1)]
+    beside = np.where(opened, left, right)  # "" inside a quoted cell stands for one quote
+    stray = quote & ~np.isin(beside, (LF, mark, QUOTE))
+    wrong = np.diff(np.cumsum(stray)[line_ends], prepend=0) > 0
+    odd = np.diff(upto[line_ends], prepend=0) % 2 == 1
+    separators = np.diff(np.cumsum((kind == mark) & ~opened)[line_ends], prepend=0)
+    return here[line_ends], separators, wrong | odd
 
 
 def _tidy_blanks(body: bytes, separator: str) -> bytes:
@@ -137,6 +144,8 @@ def _tidy_blanks(body: bytes, separator: str) -> bytes:
     mark = separator.encode()
     if b" " not in body:
         return body
+    if b' "' in body:
+        body = re.sub(b"(?<=" + re.escape(mark) + b') +(?=")', b"", body)
     if b" " + mark in body or b" \n" in body or body.endswith(b" "):
         return re.sub(rb" +(?=[" + re.escape(mark) + rb"\n])| +\Z", b"", body)
     return body
@@ -214,7 +223,11 @@ def _told_broken(
         return []
     first = int(np.flatnonzero(broken)[0])
     line = body[scan.starts[first] : scan.ends[first]]
-    came = "a quote that is not closed" if scan.quotes[first] % 2 else many(int(scan.separators[first]) + 1, "column")
+    came = (
+        "quotes that do not go round a cell"
+        if scan.misquoted[first]
+        else many(int(scan.separators[first]) + 1, "column")
+    )
     if count > max(1, MAX_BROKEN_SHARE * rows):
         hint = ""
         if dialect.separator == "," and int(scan.separators[first]) + 1 == 2 * len(dialect.header):
