@@ -100,7 +100,7 @@ def find_dialect(text: bytes, columns: ColumnMap, name: str) -> Dialect:
     marks += (columns.comment.encode(),) if columns.comment else ()
     header, number, at, sample = _header(text, marks, name)
     separator = columns.separator or _separator(header, sample)
-    names = tuple(_split(header, separator))
+    names = tuple(split_line(header, separator))
     if len(names) > 1 and not names[-1]:
         names = names[:-1]  # a separator at the end of every line
     return Dialect(
@@ -168,10 +168,10 @@ def _separator(header: bytes, sample: list[bytes]) -> str:
     """The candidate that cuts header and data into the same number of pieces, more than one; else the commonest."""
     best, best_share = ",", -1.0
     for candidate in (";", "\t", ",", " "):
-        pieces = len(_split(header, candidate))
+        pieces = len(split_line(header, candidate))
         if pieces < 2:
             continue
-        cut = [len(_split(line.rstrip(b" "), candidate)) - line.endswith(candidate.encode()) for line in sample]
+        cut = [len(split_line(line.rstrip(b" "), candidate)) - line.endswith(candidate.encode()) for line in sample]
         wanted = pieces - header.endswith(candidate.encode())
         share = sum(n == wanted for n in cut) / len(sample) if sample else 1.0
         if share > best_share:
@@ -179,7 +179,8 @@ def _separator(header: bytes, sample: list[bytes]) -> str:
     return best
 
 
-def _split(line: bytes, separator: str) -> list[str]:
+def split_line(line: bytes, separator: str) -> list[str]:
+    """Cells of one line, without the blanks and quotes around them."""
     text = line.decode("utf-8", errors="replace")  # a sample may end within a letter
     if separator == " ":
         return text.split()

@@ -1,0 +1,55 @@
+"""The survey folder: what a survey found, as plain files that other programs read too."""
+
+from pathlib import Path
+from typing import Any
+
+from wayrule.formats.jsonfile import read_json, write_json
+from wayrule.formats.surveyjson import calibration_content, survey_content
+from wayrule.formats.tables import write_elements, write_faults, write_stations
+from wayrule.formats.tables import write_travel as travel_table
+from wayrule.model import Survey, Travel
+from wayrule.store.files import read_bytes, write_bytes
+from wayrule.store.swap import write_folder
+
+
+def survey_files(survey: Survey, page: str) -> dict[str, bytes]:
+    """All files of a survey folder: name -> bytes; `page` is the report."""
+    return {
+        "stations.csv": write_stations(survey.stations),
+        "elements.csv": write_elements(survey.elements),
+        "faults.csv": write_faults(survey.faults),
+        **{f"travel/{travel.run}.csv": travel_table(travel, survey.ratio) for travel in survey.travels},
+        "survey.json": write_json(survey_content(survey)),
+        "calibration.json": write_json(calibration_content(survey)),
+        "report.html": page.encode(),
+    }
+
+
+def write_survey(folder: Path, survey: Survey, page: str) -> list[Path]:
+    """Write a survey folder, whole or not at all; an earlier survey there is replaced.
+
+    Returns
+    -------
+    list of Path   the files written
+
+    Raises
+    ------
+    UsageError    when the folder holds something else
+    WayruleError  when it cannot be written
+    """
+    return write_folder(folder, survey_files(survey, page))
+
+
+def write_travel(folder: Path, travel: Travel, ratio: float) -> Path:
+    """Write `travel/RUN.csv` into a folder."""
+    return write_bytes(folder / "travel" / f"{travel.run}.csv", travel_table(travel, ratio))
+
+
+def read_calibration(path: Path) -> dict[str, Any]:
+    """What an earlier survey learnt of the wagon: the content of its calibration.json.
+
+    Raises
+    ------
+    WayruleError   when there is no such file, or it is no JSON object
+    """
+    return read_json(read_bytes(path), str(path))
