@@ -17,7 +17,10 @@ SHORT_SHARE, LONG_SHARE = 0.4, 0.015
 """That many steps at least are short, and long."""
 
 COARSE_SHARE: Final = 0.2
-"""A clock is coarse when more steps than this share are exactly 0."""
+"""Stamps bunch, too, when more steps than this share are exactly 0."""
+
+BURST_EQUAL_SHARE: Final = 0.8
+"""With more than five rows to a stamp it is a link that sends them together, not a clock."""
 
 BREAK: Final = 2.6
 """A pause this many usual pauses long is a real gap: the line starts anew behind it."""
@@ -50,9 +53,18 @@ def bursty(t_s: Array) -> bool:
     return bool(np.mean(steps < SHORT * period) > SHORT_SHARE and np.mean(steps > LONG * period) > LONG_SHARE)
 
 
-def coarse(t_s: Array) -> bool:
-    """Whether the clock is too coarse for the rate: many stamps (n,) in rising order are equal."""
-    return len(t_s) >= MIN_ROWS and bool(np.mean(np.diff(t_s) == 0) > COARSE_SHARE)
+def bunched(t_s: Array) -> str:
+    """Why stamps (n,) in rising order bunch: "coarse clock" (it ticks less often than rows come), "bursts", or ""."""
+    if len(t_s) < MIN_ROWS:
+        return ""
+    steps = np.diff(t_s)
+    equal = float(np.mean(steps == 0))
+    if equal > COARSE_SHARE:
+        ticks = steps[steps > 0]
+        if equal < BURST_EQUAL_SHARE and len(ticks) and np.quantile(ticks, 0.95) < 1.01 * np.median(ticks):
+            return "coarse clock"
+        return "bursts" if bursty(t_s) else "coarse clock"
+    return "bursts" if bursty(t_s) else ""
 
 
 def even_times(t_s: Array) -> tuple[Array, float, float] | None:

@@ -91,7 +91,7 @@ def _missing(
                 next_step=_advice(str(frame.get_column(str(k))[first])),
             )
         if count:
-            what = f"{many(count, 'cell')} of {theirs[k]} hold no number"
+            what = f"{many(count, 'cell')} of {theirs[k]} without a number"
             problems.append(problem("not a number", what, place(rows.lines[texts]), "marked missing", count=count))
         count = int(empty.sum())
         if count:

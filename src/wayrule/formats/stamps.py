@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wayrule.errors import RecordingError
-from wayrule.formats.bursts import bursty, coarse, even_times, mean_period
+from wayrule.formats.bursts import bunched, bursty, even_times, mean_period
 from wayrule.formats.problems import many, place, problem
 from wayrule.model import Problem
 from wayrule.model.arrays import Array
@@ -217,10 +217,10 @@ def _refuse_absurd_period(t_s: Array, unit: str, name: str) -> None:
 
 def _evened(rows: Ordered, lines: Lines) -> Ordered:
     """Bunched stamps become even times where a line fits; rows that still share a stamp go, the first stays."""
-    kind = "bursts" if bursty(rows.t_s) else "coarse clock" if coarse(rows.t_s) else ""
+    kind = bunched(rows.t_s)
     if kind:
         even = even_times(rows.t_s)
-        where = f"rows {lines[rows.rows[0]]} to {lines[rows.rows[-1]]}"
+        where = f"lines {lines[rows.rows[0]]} to {lines[rows.rows[-1]]}"
         if even is not None:
             times, period, scatter = even
             what = f"stamps bunch ({kind}): true period {period * 1e3:.5g} ms, stamps scatter by {scatter * 1e3:.3g} ms"
