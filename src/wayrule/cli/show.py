@@ -1,0 +1,49 @@
+"""Results for a person: the report's own sentences and tables, on a terminal."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from wayrule.cli.progress import console
+from wayrule.model import Survey
+from wayrule.report.tables import Table
+
+HARD_SPACES = str.maketrans({"\u00a0": " ", "\u202f": " "})
+"""No-break spaces keep a number together on a page; a terminal breaks no lines there and may not have the signs."""
+
+
+def say(*lines: str) -> None:
+    """Print sentences, one a line."""
+    out = console()
+    for line in lines:
+        out.print(line.translate(HARD_SPACES), soft_wrap=True)
+
+
+def say_survey(survey: Survey, report: Path) -> None:
+    """What a survey found, in the words of its report, and where the rest lies."""
+    from wayrule.report.lengths import lengths_for
+    from wayrule.report.readings import result_sentences
+
+    say(*result_sentences(survey, lengths_for(survey.stations.length_mm, survey.ratio)), *survey.assumptions)
+    say(*(p.text for p in survey.problems), f"Written: {report.parent} (report: {report}).")
+
+
+def show(tables: Iterable[Table]) -> None:
+    """Print tables; one without rows is its one sentence, or nothing where it has none."""
+    from rich import box
+    from rich.table import Table as Grid
+    from rich.text import Text
+
+    out = console()
+    for table in tables:
+        if not table.rows:
+            if table.empty:
+                say(table.empty)
+            continue
+        grid = Grid(title=Text(table.caption), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+        for head, numeric in zip(table.heads, table.numeric, strict=True):
+            grid.add_column(Text(head), justify="right" if numeric else "left")
+        for row in table.rows:
+            grid.add_row(*(Text(cell.translate(HARD_SPACES)) for cell in row))
+        out.print(grid)
+        if table.note:
+            say(table.note)
