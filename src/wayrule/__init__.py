@@ -1,3 +1,45 @@
-"""Wayrule: know the track, from a wheel-sensing wagon's recording to a surveyed map with honest error bars."""
+"""Wayrule: know the track, from a wheel-sensing wagon's recording to a surveyed map with honest error bars.
+
+The types and the verbs are here, each imported when it is first used:
+
+>>> import wayrule
+>>> wayrule.Tape("lap", 9012.0, 5.0).length_mm
+9012.0
+"""
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from wayrule.desk.importing import import_recording as import_recording
+    from wayrule.desk.opening import read_recording as read_recording
+    from wayrule.desk.opening import read_wagon as read_wagon
+    from wayrule.desk.travelling import travel as travel
+    from wayrule.errors import WayruleError as WayruleError
+    from wayrule.model import *  # noqa: F403
 
 __version__ = "0.1.0"
+
+VERBS = {
+    "import_recording": "wayrule.desk.importing:import_recording",
+    "read_recording": "wayrule.desk.opening:read_recording",
+    "read_wagon": "wayrule.desk.opening:read_wagon",
+    "travel": "wayrule.desk.travelling:travel",
+    "WayruleError": "wayrule.errors:WayruleError",
+}
+"""Name here -> where it lives; every other public name is a type of `wayrule.model`."""
+
+
+def __getattr__(name: str) -> Any:
+    if name in VERBS:
+        module, attribute = VERBS[name].split(":")
+        return getattr(importlib.import_module(module), attribute)
+    if not name.startswith("_"):
+        model = importlib.import_module("wayrule.model")
+        if name in model.__all__:
+            return getattr(model, name)
+    raise AttributeError(f"module 'wayrule' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *VERBS, *importlib.import_module("wayrule.model").__all__])
