@@ -11,7 +11,10 @@ from wayrule import __version__
 from wayrule.cli.usage import nearest, usage_line
 from wayrule.errors import UsageError, WayruleError
 
-VERBS: dict[str, str] = {}
+VERBS = {
+    "import": "wayrule.cli.importing:import_",
+    "travel": "wayrule.cli.travel:travel",
+}
 """Verb -> module and attribute; a verb's module (and all it needs) is imported only when the verb is used."""
 
 
@@ -43,10 +46,8 @@ def wayrule() -> None:
     """From a wagon's recording to the surveyed map of the track, with honest error bars.
 
     \b
-    A first look:     wayrule demo
     Your own log:     wayrule import run.csv --wagon van.wagon.toml
                       wayrule travel run.csv --wagon van.wagon.toml
-                      wayrule survey run.csv --wagon van.wagon.toml --out survey
     """
 
 
