@@ -1,10 +1,16 @@
 """A simulator that knows the truth: a seed -> (recording, truth), and what a survey got wrong."""
 
+from wayrule.sim.design import Design, Grade, Piece, arc, straight, transition
+from wayrule.sim.dirt import Planted, dirty
 from wayrule.sim.imu import CHEAP, GOOD, ImuQuality
 from wayrule.sim.irregularity import Defect, Joints, Roughness
+from wayrule.sim.laying import build
 from wayrule.sim.layouts import branch_n, figure_eight, garden_g, oval, random_line
+from wayrule.sim.matching import Matching
+from wayrule.sim.metrics import Coverage, SurveyErrors, coverage, errors
 from wayrule.sim.motion import Leg, RunPlan, Slide, laps
-from wayrule.sim.railway import Grade, Piece, Railway, arc, build, straight, transition
+from wayrule.sim.railway import Railway
+from wayrule.sim.travel_metrics import TravelErrors, travel_errors
 from wayrule.sim.wagonrun import RunTruth, Specimen, draw_specimen, simulate
 from wayrule.sim.wagons import BOGIE, G_COACH, G_WAGON, HO_COACH, HO_VAN, N_COACH, N_VAN, TWO_AXLE
 
@@ -19,22 +25,31 @@ __all__ = [
     "N_COACH",
     "N_VAN",
     "TWO_AXLE",
+    "Coverage",
     "Defect",
+    "Design",
     "Grade",
     "ImuQuality",
     "Joints",
     "Leg",
+    "Matching",
     "Piece",
+    "Planted",
     "Railway",
     "Roughness",
     "RunPlan",
     "RunTruth",
     "Slide",
     "Specimen",
+    "SurveyErrors",
+    "TravelErrors",
     "arc",
     "branch_n",
     "build",
+    "coverage",
+    "dirty",
     "draw_specimen",
+    "errors",
     "figure_eight",
     "garden_g",
     "laps",
@@ -43,4 +58,5 @@ __all__ = [
     "simulate",
     "straight",
     "transition",
+    "travel_errors",
 ]

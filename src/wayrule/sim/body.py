@@ -35,15 +35,13 @@ class Pose:
     s_front_mm: Floats
 
 
-def _support(
-    railway: Railway, tables: tuple[Floats, Floats], s: Floats, play: Floats, bogie_mm: float | None
-) -> tuple[Floats, Floats]:
+def _support(railway: Railway, s: Floats, play: Floats, bogie_mm: float | None) -> tuple[Floats, Floats]:
     """Rail-top point (n, 3) under an axle or a pivot, and the tilt there (left up > 0) [rad]."""
     points, tilts = [], []
     for ahead in (0.0,) if bogie_mm is None else (-bogie_mm / 2, bogie_mm / 2):
         place = railway.place(s + ahead)
         heading = railway.heading_at(place)
-        x, y, z = railway.xyz_at(place, *tables)
+        x, y, z = railway.xyz_at(place)
         points.append(np.stack([x - play * np.sin(heading), y + play * np.cos(heading), z], axis=-1))
         tilts.append(np.arcsin(railway.cant_at(place) / railway.gauge_mm))
     return np.asarray(sum(points) / len(points)), np.asarray(sum(tilts) / len(tilts))
@@ -67,13 +65,12 @@ def pose(
     """
     bogie = wagon.bogie.wheelbase_mm if wagon.bogie else None
     base = wagon.wheelbase_mm
-    tables = railway.direction()
-    rear, tilt_rear = _support(railway, tables, s_mm, play_rear_mm, bogie)
+    rear, tilt_rear = _support(railway, s_mm, play_rear_mm, bogie)
     s_front = s_mm + facing * base
     for _ in range(3):
-        front, tilt_front = _support(railway, tables, s_front, play_front_mm, bogie)
+        front, tilt_front = _support(railway, s_front, play_front_mm, bogie)
         s_front = s_front + facing * (base - np.linalg.norm(front - rear, axis=-1))
-    front, tilt_front = _support(railway, tables, s_front, play_front_mm, bogie)
+    front, tilt_front = _support(railway, s_front, play_front_mm, bogie)
     dx, dy, dz = np.moveaxis(front - rear, -1, 0)
     along = railway.heading(s_mm) + (0.0 if facing > 0 else np.pi)
     heading = np.arctan2(dy, dx)

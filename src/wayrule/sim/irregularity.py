@@ -107,7 +107,9 @@ def _step(u: Floats) -> tuple[Floats, Floats]:
     return v**3 * (10 - 15 * v + 6 * v**2), 30 * v**2 * (1 - v) ** 2
 
 
-def random_profile(s_mm: Floats, length_mm: float, sd: float, shape: Roughness, phases: Floats) -> list[Floats]:
+def random_profile(
+    s_mm: Floats, length_mm: float, sd: float, shape: Roughness, phases: NDArray[np.complex128]
+) -> list[Floats]:
     """A random periodic offset of given sd: value and first two derivatives on the grid.
 
     `phases` (m,) complex normal numbers, one for each whole wave number from 0 up: the line's length may change a
@@ -144,7 +146,7 @@ def offsets(
     defects: tuple[Defect, ...],
     roughness: Roughness | None,
     joints: Joints | None,
-    phases: Floats,
+    phases: NDArray[np.complex128],
 ) -> Offsets:
     """All offsets on a grid of chainages; see the module for signs.
 

@@ -12,8 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wayrule.maths import clothoid
+from wayrule.sim.design import Grade, Piece, straight, transition
 from wayrule.sim.irregularity import KINK_LENGTH_GAUGES, Defect, Joints, Kind, Roughness
-from wayrule.sim.railway import Grade, Piece, Railway, build, straight, transition
+from wayrule.sim.laying import build
+from wayrule.sim.railway import Railway
 
 Floats = NDArray[np.float64]
 

@@ -239,7 +239,8 @@ def _record(
         sensed["field_mt"] = wheel.field_reading(wagon, specimen, late, turn, rng)
     elif plan.wheel == "ticks":
         per_turn = wagon.wheel.ticks_per_turn or 64.0
-        sensed["ticks_count"] = np.floor(phi[kept] / (2 * math.pi) * per_turn)
+        count = np.floor(phi[kept] / (2 * math.pi) * per_turn)
+        sensed["ticks_count"] = count - count[0]  # a counter starts at 0, the axle anywhere
     elif plan.wheel != "none":
         rolled = (phi - phi[0]) * specimen.circumference_mm / (2 * math.pi) * (1 + specimen.scale)
         if plan.wheel == "distance":
