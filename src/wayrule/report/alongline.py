@@ -1,7 +1,8 @@
 """Diagrams against chainage: curvature, gradient, height and cant, each with its one- and two-sigma bands.
 
 Every function takes the stations and gives a matplotlib figure, or None where the runs could not give the quantity.
-Chainage is in metres; left curves, climbing track and a high left rail point upwards.
+Chainage is in metres; left curves, climbing track and a high left rail point upwards. `truth`, where it is known (a
+simulated line), is drawn dashed over the measured line.
 """
 
 from collections.abc import Sequence
@@ -12,9 +13,10 @@ from matplotlib.figure import Figure
 
 from wayrule.model import Element, Fault, Stations
 from wayrule.model.arrays import Array
-from wayrule.report.canvas import BAND1, INK, SOFT, Size, dress, new_figure, place_axes
+from wayrule.report.canvas import BAND1, INK, SECOND, SOFT, Size, dress, new_figure, place_axes
 from wayrule.report.lengths import Lengths
-from wayrule.report.numbers import one_in, significant
+from wayrule.report.numbers import significant
+from wayrule.report.scalewords import radius_words, slope_words
 from wayrule.report.thin import thin_line
 from wayrule.report.trace import (
     axis_height,
@@ -45,7 +47,12 @@ def curvature_unit(curvature_1_mm: Array) -> tuple[str, float]:
 
 
 def curvature_figure(
-    stations: Stations, elements: Sequence[Element], faults: Sequence[Fault], lengths: Lengths, size: Size
+    stations: Stations,
+    elements: Sequence[Element],
+    faults: Sequence[Fault],
+    lengths: Lengths,
+    size: Size,
+    truth: Stations | None = None,
 ) -> Figure | None:
     """Curvature, left upwards, with the radius on the right and on every arc."""
     if not drawable(stations.curvature_1_mm):
@@ -55,9 +62,9 @@ def curvature_figure(
     axes = _frame(figure, size, bottom=40.0)
     value, sd = stations.curvature_1_mm * factor, stations.curvature_sd_1_mm * factor
     _fill(axes, stations, value, sd, zero=True)
+    _known(axes, truth, "curvature_1_mm", factor)
     _room_for_labels(axes, elements, size)
-    radius_mm = factor / lengths.metric_mm
-    second_axis(axes, size, lambda k: significant(abs(radius_mm / k), 3) if abs(k) > 1e-9 else "∞")
+    second_axis(axes, size, lambda k: radius_words(k / factor, lengths, "∞"))
     name_axes(axes, size, f"Curvature, {unit} (left +)", "Chainage, m", f"Radius, {lengths.metric}")
     _arc_labels(axes, elements, lengths, factor, size)
     _faults(axes, faults, TRANSVERSE, size)
@@ -65,45 +72,55 @@ def curvature_figure(
 
 
 def gradient_figure(
-    stations: Stations, elements: Sequence[Element], faults: Sequence[Fault], size: Size
+    stations: Stations, elements: Sequence[Element], faults: Sequence[Fault], size: Size, truth: Stations | None = None
 ) -> Figure | None:
     """Gradient in per cent, climbing upwards, with 1:n on the right."""
     if not drawable(stations.gradient):
         return None
     figure, axes = _with_strip(stations, elements, size)
     _fill(axes, stations, stations.gradient * 100, stations.gradient_sd * 100, zero=True)
-    second_axis(axes, size, lambda g: one_in(g / 100))
+    _known(axes, truth, "gradient", 100.0)
+    second_axis(axes, size, lambda g: slope_words(g / 100))
     name_axes(axes, size, "Gradient, % (climbing +)", "", "1 in n")
     _faults(axes, faults, VERTICAL, size)
     return figure
 
 
 def height_figure(
-    stations: Stations, elements: Sequence[Element], faults: Sequence[Fault], lengths: Lengths, size: Size
+    stations: Stations,
+    elements: Sequence[Element],
+    faults: Sequence[Fault],
+    lengths: Lengths,
+    size: Size,
+    truth: Stations | None = None,
 ) -> Figure | None:
     """Height profile, in the lengths' metric unit."""
     if not drawable(stations.z_mm):
         return None
     figure, axes = _with_strip(stations, elements, size)
     _fill(axes, stations, stations.z_mm / lengths.metric_mm, stations.z_sd_mm / lengths.metric_mm)
+    _known(axes, truth, "z_mm", 1.0 / lengths.metric_mm)
     name_axes(axes, size, f"Height, {lengths.metric}", "")
     _faults(axes, faults, VERTICAL, size)
     return figure
 
 
-def cant_figure(stations: Stations, elements: Sequence[Element], faults: Sequence[Fault], size: Size) -> Figure | None:
+def cant_figure(
+    stations: Stations, elements: Sequence[Element], faults: Sequence[Fault], size: Size, truth: Stations | None = None
+) -> Figure | None:
     """Cant in mm: above zero the left rail is the higher one, below zero the right."""
     if not drawable(stations.cant_mm):
         return None
     figure, axes = _with_strip(stations, elements, size)
     _fill(axes, stations, stations.cant_mm, stations.cant_sd_mm, zero=True)
+    _known(axes, truth, "cant_mm", 1.0)
     name_axes(axes, size, "Cant, mm (left rail high +)", "")
     _faults(axes, faults, ACROSS, size)
     return figure
 
 
 def _margins(size: Size) -> tuple[float, float]:
-    return (52.0, 50.0) if size.width > 500 else (40.0, 42.0)
+    return (54.0, 52.0) if size.width > 500 else (48.0, 46.0)
 
 
 def _frame(figure: Figure, size: Size, bottom: float) -> Axes:
@@ -140,11 +157,16 @@ def _with_strip(stations: Stations, elements: Sequence[Element], size: Size) -> 
 
 
 def _curves(stations: Stations, elements: Sequence[Element]) -> tuple[Array, Array]:
-    """Chainage [m] and curvature as a share of the sharpest, from the pieces of the plan or else the stations."""
+    """Chainage [m] and curvature as a share of the sharpest, from the pieces of the plan or else the stations.
+
+    A piece of a closed line that runs past its end is there twice, once from the end and once into the start.
+    """
     plan = sorted((e for e in elements if e.plane == "plan"), key=lambda e: e.s0_mm)
     if plan:
-        s = np.array([s for e in plan for s in (e.s0_mm, e.s1_mm)])
-        k = np.array([k for e in plan for k in (e.curvature0_1_mm, e.curvature1_1_mm)])
+        shifts = (-stations.length_mm, 0.0) if stations.closed else (0.0,)
+        ends = [(e, shift) for shift in shifts for e in plan if e.s1_mm + shift > 0]
+        s = np.array([s + shift for e, shift in ends for s in (e.s0_mm, e.s1_mm)])
+        k = np.array([k for e, _ in ends for k in (e.curvature0_1_mm, e.curvature1_1_mm)])
     else:
         s, k = thin_line(stations.s_mm, stations.curvature_1_mm, 300)
     top = float(np.nanmax(np.abs(k))) or 1.0
@@ -159,6 +181,12 @@ def _fill(axes: Axes, stations: Stations, value: Array, sd: Array, *, zero: bool
     if zero:
         axes.axhline(0.0, color=SOFT, linewidth=0.8, zorder=2.5)
     ticks(axes, Size("", axis_width(axes) + 100.0, 0.0))
+
+
+def _known(axes: Axes, truth: Stations | None, name: str, factor: float) -> None:
+    if truth is not None and drawable(getattr(truth, name)):
+        x, y = thin_line(truth.s_mm / 1000.0, getattr(truth, name) * factor, round(axis_width(axes) / 2))
+        axes.plot(x, y, color=SECOND, linewidth=1.1, linestyle=(0, (4, 2.5)), zorder=3.5)
 
 
 def _faults(axes: Axes, faults: Sequence[Fault], kinds: tuple[str, ...], size: Size) -> None:

@@ -15,7 +15,6 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import fontManager, get_font
-from matplotlib.text import Text
 
 PX_PER_INCH: Final = 72.0
 """One typographic point of the drawing is one CSS pixel of the page."""
@@ -140,7 +139,8 @@ def _lend_letters(figure: Figure) -> dict[str, str]:
     """
     known = get_font(fontManager.findfont("DejaVu Sans")).get_charmap()
     stand_ins: dict[str, str] = {}
-    for artist in figure.findobj(Text):
+    # Tick labels are left out: they are our own numbers, and asking for them makes ticks that are never drawn.
+    for artist in (text for axes in figure.axes for text in axes.texts):
         text = artist.get_text()
         if all(ord(c) in known or c == "\n" for c in text):
             continue
@@ -160,9 +160,7 @@ def _inline(svg: str, ident: str, label: str, stand_ins: dict[str, str]) -> str:
     svg = re.sub(r' id="([^"]*)"', lambda m: f' id="{ident}-{m[1]}"' if m[1] in used else "", svg)
     svg = re.sub(r'xlink:href="#', f'href="#{ident}-', svg)
     svg = re.sub(r"url\(#", f"url(#{ident}-", svg)
-    svg = re.sub(r"(\d+\.\d{2})\d+", r"\1", svg)
-    for colour, variable in VARIABLES.items():
-        svg = svg.replace(colour, f"var({variable},{colour})")
+    svg = re.sub(r'"[^"]*"', lambda value: _attribute(value[0]), svg)
     svg = re.sub(r"<g>\s*</g>", "", re.sub(r">\s*\n\s*<", ">\n<", svg))
     for stand_in, text in stand_ins.items():
         svg = svg.replace(f">{stand_in}<", f">{escape(text)}<")
@@ -173,9 +171,15 @@ def _inline(svg: str, ident: str, label: str, stand_ins: dict[str, str]) -> str:
         f'width="{width}" height="{height}" viewBox="0 0 {width} {height}" '
         f'style="stroke-linejoin:round;stroke-linecap:butt">\n<title>{escape(label)}</title>'
     )
-    return _own_fonts(head + svg[svg.index(">") + 1 :].rstrip())
+    return head + svg[svg.index(">") + 1 :].rstrip()
 
 
-def _own_fonts(svg: str) -> str:
-    """The reader's own sans-serif instead of the font that measured the text (that one runs wider: all fits)."""
-    return re.sub(r"'DejaVu Sans'[^;\"]*", FONTS.replace('"', "'"), svg)
+def _attribute(value: str) -> str:
+    """An attribute with 1/100 px, CSS variables for the inks, and the reader's own sans-serif; words stay as they are.
+
+    The font that measured the words runs wider than those of the reader, so that all fits.
+    """
+    value = re.sub(r"(\d+\.\d{2})\d+", r"\1", value)
+    for colour, variable in VARIABLES.items():
+        value = value.replace(colour, f"var({variable},{colour})")
+    return re.sub(r"'DejaVu Sans'[^;\"]*", FONTS, value)

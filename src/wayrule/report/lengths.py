@@ -17,12 +17,14 @@ class Lengths:
 
     metric, imperial             unit names
     metric_mm, imperial_mm       their size [mm]
+    larger                       the metric unit a thousand times as large
     """
 
     metric: str
     metric_mm: float
     imperial: str
     imperial_mm: float
+    larger: str
 
     def both(self, value_mm: float, sd_mm: float = float("nan")) -> tuple[str, str]:
         """Metric and imperial text of one length, each with its sd where there is one, without unit.
@@ -50,8 +52,8 @@ class Lengths:
         return f"{number}{NO_BREAK}±{NO_BREAK}{spread}" if spread else number
 
 
-MODEL: Final = Lengths("mm", 1.0, "in", INCH_MM)
-FULL: Final = Lengths("m", 1000.0, "ft", 12 * INCH_MM)
+MODEL: Final = Lengths("mm", 1.0, "in", INCH_MM, "m")
+FULL: Final = Lengths("m", 1000.0, "ft", 12 * INCH_MM, "km")
 
 
 def lengths_for(length_mm: float, ratio: float) -> Lengths:

@@ -7,7 +7,7 @@ from typing import Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from wayrule.model import Problem, Survey, Travel, Wagon
+from wayrule.model import Problem, Stations, Survey, Travel, Wagon
 from wayrule.report.lengths import lengths_for, metres
 from wayrule.report.numbers import duration
 from wayrule.report.pictures import (
@@ -69,6 +69,7 @@ def survey_page(
     title: str,
     facts: Sequence[tuple[str, str]] = (),
     extra: Sequence[Table] = (),
+    truth: Stations | None = None,
 ) -> str:
     """The report of a survey.
 
@@ -77,6 +78,7 @@ def survey_page(
     title : str    what line it is
     facts : (label, text) pairs for the title block besides what the survey itself knows (place, owner, date)
     extra : tables shown right after the plan (a comparison with the truth of a simulated line, verdicts)
+    truth : the line as it is known to be, in the survey's own frame and chainage; drawn dashed along the line
 
     Returns
     -------
@@ -87,7 +89,7 @@ def survey_page(
     pieces = (plan_table(survey.elements, lengths), profile_table(survey.elements, lengths))
     sections = [
         *([Section("compared", "Compared", tables=tuple(extra))] if extra else []),
-        Section("along", "Along the line", pictures=tuple(line_pictures(survey, lengths))),
+        Section("along", "Along the line", pictures=tuple(line_pictures(survey, lengths, truth))),
         Section("pieces", "What it is made of", pictures=gradient_plan_picture(survey, lengths), tables=pieces),
         Section("found", "Faults and marks", tables=(fault_table(survey.faults), mark_table(survey.marks))),
         Section("travel", "The runs", tables=(run_table(survey.travels, survey.ratio),)),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.figure import Figure
 
-from wayrule.model import Survey, Travel
+from wayrule.model import Stations, Survey, Travel
 from wayrule.model.arrays import Array
 from wayrule.report.alongline import (
     cant_figure,
@@ -87,37 +87,38 @@ def gradient_plan_picture(survey: Survey, lengths: Lengths) -> tuple[Picture, ..
     return (drawn,)
 
 
-def line_pictures(survey: Survey, lengths: Lengths) -> list[Picture]:
-    """Curvature, gradient, height and cant against chainage."""
+def line_pictures(survey: Survey, lengths: Lengths, truth: Stations | None = None) -> list[Picture]:
+    """Curvature, gradient, height and cant against chainage, with the truth dashed where it is known."""
     st, el, fa = survey.stations, survey.elements, survey.faults
+    dashed = "" if truth is None else " Dashed: the truth."
     return [
         picture(
             "curvature",
             "Curvature",
             curvature_reading(survey, lengths) if drawable(st.curvature_1_mm) else _missing("curvature", "a gyro"),
-            _bands(st.curvature_sd_1_mm),
-            lambda size: curvature_figure(st, el, fa, lengths, size),
+            f"{_bands(st.curvature_sd_1_mm)}{dashed}",
+            lambda size: curvature_figure(st, el, fa, lengths, size, truth),
         ),
         picture(
             "gradient",
             "Gradient",
             gradient_reading(survey) if drawable(st.gradient) else _missing("gradient"),
-            f"{_bands(st.gradient_sd)} {STRIP}",
-            lambda size: gradient_figure(st, el, fa, size),
+            f"{_bands(st.gradient_sd)}{dashed} {STRIP}",
+            lambda size: gradient_figure(st, el, fa, size, truth),
         ),
         picture(
             "height",
             "Height",
             height_reading(st, lengths) if drawable(st.z_mm) else _missing("height"),
-            f"{_bands(st.z_sd_mm)} {STRIP}",
-            lambda size: height_figure(st, el, fa, lengths, size),
+            f"{_bands(st.z_sd_mm)}{dashed} {STRIP}",
+            lambda size: height_figure(st, el, fa, lengths, size, truth),
         ),
         picture(
             "cant",
             "Cant",
             cant_reading(st) if drawable(st.cant_mm) else _missing("cant"),
-            f"{_bands(st.cant_sd_mm)} {STRIP}",
-            lambda size: cant_figure(st, el, fa, size),
+            f"{_bands(st.cant_sd_mm)}{dashed} {STRIP}",
+            lambda size: cant_figure(st, el, fa, size, truth),
         ),
     ]
 

@@ -15,13 +15,16 @@ from wayrule.report.canvas import BAND1, SOFT, Size, dress, new_figure, place_ax
 from wayrule.report.lengths import Lengths
 from wayrule.report.plancolour import colour_bar, draw_line
 from wayrule.report.planlabels import place_labels
-from wayrule.report.plansigns import Line, chainage_ticks, named_places, nice_step, scale_bar, start_sign
+from wayrule.report.plansigns import Line, chainage_ticks, named_places, nice_step, scale_bar, sign_boxes, start_sign
 
 LEFT_PX: Final = 46.0
 RIGHT_PX: Final = 12.0
 TOP_PX: Final = 8.0
 BELOW_PX: Final = 92.0
 AROUND_PX: Final = 44.0
+SCALE_PX: Final = 14.0
+"""Room [px] below the line for the scale bar."""
+
 TALLEST: Final = 1.15
 """A plan is at most this many times as high as it is wide."""
 
@@ -58,13 +61,19 @@ def plan_figure(
     px_per_m = _px_per_m(axes)
     _uncertainty(axes, stations, px_per_m)
     x_m, y_m = line.outline()
-    value = stations.curvature_1_mm * 1000.0 if colour_by == "curvature" else stations.gradient * 100.0
-    norm = draw_line(axes, x_m, y_m, value[line.held])
+    value, sd, factor = (
+        (stations.curvature_1_mm, stations.curvature_sd_1_mm, 1000.0)
+        if colour_by == "curvature"
+        else (stations.gradient, stations.gradient_sd, 100.0)
+    )
+    norm = draw_line(axes, x_m, y_m, value[line.held] * factor, sd[line.held] * factor)
     if norm is not None:
         colour_bar(figure, norm, colour_by, lengths, size)
     labels = chainage_ticks(axes, line, px_per_m, size) + named_places(axes, line, faults, marks, size)
-    labels += start_sign(axes, line, px_per_m)
-    place_labels(axes, x_m, y_m, labels, size.font, taken=[scale_bar(axes, px_per_m, size)])
+    start, arrow = start_sign(axes, line, px_per_m)
+    labels += start
+    taken = [scale_bar(axes, px_per_m, size), arrow, *sign_boxes(axes, labels)]
+    place_labels(axes, x_m, y_m, labels, size.font, taken=taken)
     return figure
 
 
@@ -105,12 +114,13 @@ def _paper(line: Line, size: Size) -> tuple[Figure, Axes]:
     width = size.width - LEFT_PX - RIGHT_PX
     across, up = (max(float(np.ptp(v)), 1e-6) for v in (line.x_m, line.y_m))
     px_per_m = min((width - 2 * AROUND_PX) / across, (TALLEST * size.width - 2 * AROUND_PX) / up)
-    height = max(150.0, up * px_per_m + 2 * AROUND_PX)
+    height = max(150.0, up * px_per_m + 2 * AROUND_PX + SCALE_PX)
     figure = new_figure(size, height + TOP_PX + BELOW_PX)
     axes = place_axes(figure, LEFT_PX, RIGHT_PX, TOP_PX, BELOW_PX)
     dress(axes, size.font)
     axes.set_xlim(*_around(line.x_m, width / px_per_m))
-    axes.set_ylim(*_around(line.y_m, height / px_per_m))
+    bottom, top = _around(line.y_m, height / px_per_m)
+    axes.set_ylim(bottom - 0.5 * SCALE_PX / px_per_m, top - 0.5 * SCALE_PX / px_per_m)
     axes.set_aspect("equal", adjustable="box")
     axes.tick_params(labelcolor=SOFT, labelsize=size.font - 1)
     step = nice_step(max(across, up), 8 if size.width > 500 else 5)

@@ -1,6 +1,8 @@
 """The line itself on a plan: an ink casing, curvature or gradient as colour inside it, and the bar that explains it."""
 
 import math
+from collections.abc import Callable
+from functools import partial
 from itertools import pairwise
 from typing import Final
 
@@ -15,7 +17,7 @@ from matplotlib.ticker import FuncFormatter
 from wayrule.model.arrays import Array
 from wayrule.report.canvas import INK, PX_PER_INCH, Size, dress
 from wayrule.report.lengths import Lengths
-from wayrule.report.numbers import one_in, significant
+from wayrule.report.scalewords import radius_words, slope_words
 
 COLOURS: Final = LinearSegmentedColormap.from_list("plan", matplotlib.colormaps["cividis"](np.linspace(0.04, 1.0, 64)))
 """Rising evenly in lightness: right to left (falling to climbing) is dark to light in grey print and for any eye.
@@ -30,13 +32,15 @@ BAR_UP_PX: Final = 24.0
 BAR_THICK_PX: Final = 9.0
 
 
-def draw_line(axes: Axes, x_m: Array, y_m: Array, value: Array) -> BoundaryNorm | None:
+def draw_line(axes: Axes, x_m: Array, y_m: Array, value: Array, sd: Array) -> BoundaryNorm | None:
     """The line in ink, and inside it the colour of `value` where that is known.
 
     Parameters
     ----------
     x_m, y_m : (n,) or (n + 1,) places [m]; one more than values where the line returns to its start
-    value : (n,)    what the colour shows, sign included; NaN leaves the ink bare
+    value, sd : (n,)    what the colour shows, sign included, and its sd; NaN leaves the ink bare
+
+    The scale reaches to the largest value, and at least to three sigmas: noise gets no colour.
 
     Returns
     -------
@@ -48,7 +52,8 @@ def draw_line(axes: Axes, x_m: Array, y_m: Array, value: Array) -> BoundaryNorm 
     known = value[np.isfinite(value)]
     if not len(known):
         return None
-    top = float(np.abs(known).max()) or 1.0
+    spread = sd[np.isfinite(sd)]
+    top = max(float(np.abs(known).max()), 3.0 * float(np.median(spread)) if len(spread) else 0.0) or 1.0
     norm = BoundaryNorm(np.linspace(-top, top, LEVELS + 1), COLOURS.N)
     means = np.array([_mean(value[a : max(b, a + 1)]) for a, b in pairwise(keep.tolist())])
     level = np.where(np.isfinite(means), np.digitize(means, norm.boundaries), -1)
@@ -79,21 +84,24 @@ def colour_bar(figure: Figure, norm: BoundaryNorm, colour_by: str, lengths: Leng
     box.grid(False)
     for spine in box.spines.values():
         spine.set_visible(False)
+    words: Callable[[float, object], str]
     if colour_by == "curvature":
-        radius = 1e3 / lengths.metric_mm
-
-        def words(k: float, _: object) -> str:
-            return f"R {significant(radius / abs(k), 3)}" if abs(k) > 1e-9 * top else "straight"
-
+        words = partial(_radius, lengths)
         name = f"Radius, {lengths.metric}: right-hand \u2190 \u2192 left-hand"
     else:
-
-        def words(k: float, _: object) -> str:
-            return one_in(k / 100)
-
+        words = _slope
         name = "Gradient: falling \u2190 \u2192 climbing"
     box.xaxis.set_major_formatter(FuncFormatter(words))
     box.text(0.0, 1.9, name, transform=box.transAxes, ha="left", va="bottom", fontsize=size.font - 1, color=INK)
+
+
+def _radius(lengths: Lengths, curvature_1_m: float, _: object) -> str:
+    words = radius_words(curvature_1_m / 1000.0, lengths, "straight")
+    return words if words == "straight" else f"R {words}"
+
+
+def _slope(percent: float, _: object) -> str:
+    return slope_words(percent / 100.0)
 
 
 def _mean(values: Array) -> float:

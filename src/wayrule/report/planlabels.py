@@ -20,6 +20,10 @@ TURNS_DEG: Final = (90, -90, 60, -60, 120, -120, 30, -30, 150, -150)
 """Where a word may stand, seen from its place: square to the line first, along it last."""
 
 
+COVERING: Final = 16.0
+"""A word that would cost more than this lies on the line; only bold ones (faults, start) may."""
+
+
 class Label(NamedTuple):
     """A word for a place of the line: x, y [m], the line's heading there, and how far off the word stands [px]."""
 
@@ -74,7 +78,9 @@ def _best_place(
             box = (middle[0] - width / 2, middle[1] - height / 2, middle[0] + width / 2, middle[1] + height / 2)
             if _free(box, taken, frame):
                 found.append((_on_track(box, track) + 0.3 * far + abs(abs(turn) - 90) / 90, middle, box))
-    return min(found)[1:] if found else None
+    if not found or (min(found)[0] > COVERING and label.weight != "bold"):
+        return None
+    return min(found)[1:]
 
 
 def _free(box: Box, taken: list[Box], frame: Box) -> bool:

@@ -65,8 +65,11 @@ def chainage_ticks(axes: Axes, line: Line, px_per_m: float, size: Size) -> list[
     return labels
 
 
-def start_sign(axes: Axes, line: Line, px_per_m: float) -> list[Label]:
-    """A bar across the line at its first station and an arrow beside it, the way chainage grows."""
+def start_sign(axes: Axes, line: Line, px_per_m: float) -> tuple[list[Label], Box]:
+    """A bar across the line at its first station and an arrow beside it, the way chainage grows.
+
+    Gives the label and the box that the arrow takes [px].
+    """
     x, y, h = line.at(float(line.s_mm[0]))
     _across(axes, x, y, h, 10.0 / px_per_m, MARK, 2.6, 7.0)
     c, s = math.cos(h) / px_per_m, math.sin(h) / px_per_m
@@ -74,7 +77,9 @@ def start_sign(axes: Axes, line: Line, px_per_m: float) -> list[Label]:
     tip = (tail[0] + 30.0 * c, tail[1] + 30.0 * s)
     style = {"arrowstyle": ARROW, "color": MARK, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", xy=tip, xytext=tail, zorder=7, arrowprops=style)
-    return [Label(x, y, h, "start", MARK, "bold", 14.0)]
+    (ax, ay), (bx, by) = axes.transData.transform([tail, tip]).tolist()
+    box = (min(ax, bx) - 4.0, min(ay, by) - 4.0, max(ax, bx) + 4.0, max(ay, by) + 4.0)
+    return [Label(x, y, h, "start", MARK, "bold", 14.0)], box
 
 
 def named_places(
@@ -110,19 +115,28 @@ def first_of_each(marks: Sequence[tuple[float, Mark]]) -> list[tuple[str, float]
 def scale_bar(axes: Axes, px_per_m: float, size: Size) -> Box:
     """A bar of a round length in the lower right corner, half ink and half paper; gives the box it takes [px]."""
     low, high = axes.get_xlim()
-    bar_m = nice_step(high - low, 4)
-    if bar_m > 0.4 * (high - low):
-        bar_m = nice_step(high - low, 10)
+    longest = 0.26 * (high - low)
+    decade = 10.0 ** math.floor(math.log10(longest))
+    bar_m = max(n * decade for n in NICE if n * decade <= longest)
     x1, y0 = high - 10.0 / px_per_m, axes.get_ylim()[0] + 9.0 / px_per_m
     thick = 4.5 / px_per_m
     for start, colour in ((x1 - bar_m, INK), (x1 - bar_m / 2, PAPER)):
         frame = Rectangle((start, y0), bar_m / 2, thick, facecolor=colour, edgecolor=INK, linewidth=0.9, zorder=9)
         axes.add_patch(frame)
-    words = f"{bar_m * 1000:.0f} mm" if bar_m < 1 else f"{bar_m:.0f} m"
+    words = f"{bar_m * 1000:g} mm" if bar_m < 1 else f"{bar_m:g} m"
     where = (x1 - bar_m / 2, y0 + thick + 3.0 / px_per_m)
     axes.text(*where, words, ha="center", va="bottom", fontsize=size.font - 1, color=INK, zorder=9)
     a, b = axes.transData.transform((x1 - bar_m, y0))
     return float(a) - 4.0, float(b) - 4.0, float(a) + bar_m * px_per_m + 4.0, float(b) + 10.0 + 1.4 * size.font
+
+
+def sign_boxes(axes: Axes, labels: Sequence[Label]) -> list[Box]:
+    """The square [px] around the place of each label, where its tick or sign stands."""
+    boxes = []
+    for label in labels:
+        x, y = axes.transData.transform((label.x, label.y))
+        boxes.append((float(x) - 4.0, float(y) - 4.0, float(x) + 4.0, float(y) + 4.0))
+    return boxes
 
 
 def _across(axes: Axes, x: float, y: float, h: float, half: float, colour: str, wide: float, order: float) -> None:

@@ -119,9 +119,13 @@ def fault_count(survey: Survey) -> str:
     if not survey.faults:
         return ""
     kinds = sorted({f.kind for f in survey.faults})
-    counts = ", ".join(f"{sum(f.kind == k for f in survey.faults)} {FAULT_NAMES[k]}" for k in kinds)
+    counts = ", ".join(_count(sum(f.kind == k for f in survey.faults), k) for k in kinds)
     n = len(survey.faults)
     return f"{n} fault{'s' if n > 1 else ''} found: {counts}."
+
+
+def _count(n: int, kind: str) -> str:
+    return f"{n} {FAULT_NAMES[kind] if n == 1 else FAULT_PLURALS[kind]}"
 
 
 FAULT_NAMES: Final = {
@@ -132,6 +136,7 @@ FAULT_NAMES: Final = {
     "one_rail_dip": "dip of one rail",
     "lateral": "lateral bump",
 }
+FAULT_PLURALS: Final = {kind: f"{name}s" for kind, name in FAULT_NAMES.items()} | {"one_rail_dip": "dips of one rail"}
 
 
 def plan_reading(stations: Stations) -> str:
@@ -157,19 +162,23 @@ def height_reading(stations: Stations, lengths: Lengths) -> str:
     """Lowest and highest place."""
     z = stations.z_mm
     low, high = int(np.nanargmin(z)), int(np.nanargmax(z))
+    if z[high] == z[low]:
+        return "The line is level from end to end."
     rise = lengths.text(float(z[high] - z[low]), float(np.hypot(stations.z_sd_mm[low], stations.z_sd_mm[high])))
     top, bottom = metres(float(stations.s_mm[high])), metres(float(stations.s_mm[low]))
     return f"The highest place, at {top}, lies {rise} above the lowest, at {bottom}."
 
 
 def cant_reading(stations: Stations) -> str:
-    """Outer or inner rail high in curves, and the largest cant where the line has none."""
+    """Outer or inner rail high in curves, or the largest cant where the line has no curve that stands out."""
     cant, k, sd = stations.cant_mm, stations.curvature_1_mm, stations.cant_sd_mm
-    held = np.isfinite(cant)
-    curve = held & (np.abs(k) > 0.3 * np.nanmax(np.abs(k))) if np.isfinite(k).any() else np.zeros(len(cant), bool)
-    i = int(np.nanargmax(np.abs(np.where(curve, cant, np.nan)))) if curve.any() else int(np.nanargmax(np.abs(cant)))
-    amount = with_sd(abs(float(cant[i])), float(sd[i]), "mm")
-    at = metres(float(stations.s_mm[i]))
+    if float(np.nanmax(np.abs(cant))) == 0.0:
+        return "Neither rail is higher than the other anywhere."
+    k_sd = np.where(np.isfinite(stations.curvature_sd_1_mm), stations.curvature_sd_1_mm, 0.0)
+    sharp = np.nanmax(np.abs(k)) if np.isfinite(k).any() else math.inf
+    curve = np.isfinite(cant) & (np.abs(k) > np.maximum(0.3 * sharp, SURE_SIGMAS * k_sd))
+    i = int(np.nanargmax(np.abs(np.where(curve, cant, np.nan) if curve.any() else cant)))
+    amount, at = with_sd(abs(float(cant[i])), float(sd[i]), "mm"), metres(float(stations.s_mm[i]))
     if not curve.any():
         return f"Largest cant: {'left' if cant[i] > 0 else 'right'} rail high by {amount} at {at}."
     outer = -cant[i] * np.sign(k[i]) > 0
@@ -201,11 +210,19 @@ def _how_far_off(survey: Survey) -> list[str]:
         said.append("; ".join(against) + "." if against else "")
     scales = [(t.scale_sd, t.scale_source) for t in survey.travels if math.isfinite(t.scale_sd) and t.scale_sd > 0]
     if scales:
-        sd, source = min(scales)
-        said.append(f"Lengths are good to ±{significant(100 * sd, 2)}{NO_BREAK}% ({source}).")
+        said.append(scale_text(*min(scales)))
     elif survey.travels:
         said.append("The length scale has no error bar.")
     return said
+
+
+def scale_text(sd: float, source: str) -> str:
+    """How well lengths are known and why, in a sentence.
+
+    >>> scale_text(0.00382, "caliper: 10.50 +- 0.04 mm").replace(chr(160), " ")
+    'Lengths are good to ±0.38 % (caliper: 10.50 +- 0.04 mm).'
+    """
+    return f"Lengths are good to ±{significant(100 * sd, 2)}{NO_BREAK}% ({source or 'source not stated'})."
 
 
 def ratio_text(ratio: float) -> str:

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from wayrule.model import State, Travel
 from wayrule.model.arrays import Array
-from wayrule.report.canvas import INK, LINE, MARK, REST, SOFT, Size, dress, new_figure, place_axes
+from wayrule.report.canvas import INK, LINE, MARK, PAPER, REST, SOFT, Size, dress, new_figure, place_axes
 from wayrule.report.thin import thin_index
 from wayrule.report.trace import axis_width, draw_trace, limits, name_axes, ticks
 from wayrule.report.travelfacts import Stop, stops
@@ -17,6 +17,7 @@ from wayrule.units import scale_km_h, scale_mph
 
 HEIGHT_PX = 235.0
 FULL_SIZE_RATIO = 2.0
+JUMP_M = 0.05
 FAST_MM_S = 5000.0
 """From this speed [mm/s] on the diagrams speak metres a second."""
 
@@ -55,7 +56,7 @@ def speed_place_figure(
     figure, axes = _frame(size)
     value = np.where(held, travel.speed_mm_s / factor, np.nan)
     index = thin_index(travel.t_s, value, round(3 * axis_width(axes)))
-    x, y = _broken_at_wraps(place[index] / 1000.0, value[index], length_mm / 1000.0 if closed else float("nan"))
+    x, y = _broken_at_jumps(place[index] / 1000.0, value[index], travel.distance_mm[index] / 1000.0)
     axes.plot(x, y, color=LINE, linewidth=1.1, zorder=3)
     axes.set_xlim(min(0.0, float(np.nanmin(x))), length_mm / 1000.0 if closed else float(np.nanmax(x)))
     axes.set_ylim(*limits(value, travel.speed_sd_mm_s / factor, zero=True))
@@ -154,12 +155,11 @@ def _shade_states(axes: Axes, travel: Travel, size: Size) -> None:
         )  # fmt: skip
 
 
-def _broken_at_wraps(x: Array, y: Array, lap: float) -> tuple[Array, Array]:
-    """A NaN wherever the place jumps by more than half a lap, so that no line is drawn across the diagram."""
-    if not np.isfinite(lap):
-        return x, y
-    cuts = np.flatnonzero(np.abs(np.diff(x)) > 0.5 * lap) + 1
-    return np.insert(x, cuts, np.nan), np.insert(y, cuts, np.nan)
+def _broken_at_jumps(x_m: Array, y: Array, rolled_m: Array) -> tuple[Array, Array]:
+    """A NaN wherever the place changes by far more than the wagon rolled: the end of a lap, not a way it went."""
+    rolled, moved = np.abs(np.diff(rolled_m)), np.abs(np.diff(x_m))
+    cuts = np.flatnonzero(moved > 1.5 * rolled + JUMP_M) + 1
+    return np.insert(x_m, cuts, np.nan), np.insert(y, cuts, np.nan)
 
 
 def _stop_signs(axes: Axes, found: tuple[Stop, ...], place_mm: Array, t_s: Array) -> None:
@@ -167,5 +167,5 @@ def _stop_signs(axes: Axes, found: tuple[Stop, ...], place_mm: Array, t_s: Array
         index = np.searchsorted(t_s, [s.t0_s for s in found])
         axes.plot(
             place_mm[index] / 1000.0, np.zeros(len(found)), linestyle="none", marker="v", markersize=9.0, color=MARK,
-            markeredgecolor="#fdfcf8", markeredgewidth=1.0, zorder=6, clip_on=False,
+            markeredgecolor=PAPER, markeredgewidth=1.0, zorder=6, clip_on=False,
         )  # fmt: skip

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from wayrule.model import Closure, Element, Estimate, Fault, Mark, Problem, Travel
 from wayrule.report.lengths import Lengths, metres
@@ -11,6 +12,8 @@ from wayrule.report.plansigns import first_of_each
 from wayrule.report.readings import FAULT_NAMES, hand, ratio_text
 from wayrule.report.travelfacts import travel_facts
 from wayrule.units import DEG, scale_km_h, scale_mph
+
+LONG_CELL: Final = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +25,7 @@ class Table:
     heads    one per column
     numeric  for each column whether it holds numbers (set flush right)
     rows     as many cells as heads
-    note     a sentence below, or ""
+    note     sentences below, or ""
     empty    the sentence to print when there are no rows
     """
 
@@ -33,6 +36,11 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
     empty: str = ""
+
+    @property
+    def cards(self) -> bool:
+        """Whether a phone shows each row as a card: many columns, or cells of more than `LONG_CELL` letters."""
+        return len(self.heads) > 4 or any(len(cell) > LONG_CELL for row in self.rows for cell in row)
 
     def __post_init__(self) -> None:
         if len(self.numeric) != len(self.heads):
@@ -150,11 +158,11 @@ def run_table(travels: Sequence[Travel], ratio: float) -> Table:
         rows.append(
             (
                 t.run,
-                with_sd(f.net_mm / 1000.0, f.net_sd_mm / 1000.0, "m"),
+                _plain_pair(f.net_mm / 1000.0, f.net_sd_mm / 1000.0),
                 duration(f.duration_s),
                 duration(f.rolling_s),
                 str(len(f.stops)),
-                with_sd(f.top_mm_s, f.top_sd_mm_s, "mm/s"),
+                _plain_pair(f.top_mm_s, f.top_sd_mm_s),
                 _plain_pair(scale_km_h(f.top_mm_s, ratio), scale_km_h(f.top_sd_mm_s, ratio)),
                 _plain_pair(scale_mph(f.top_mm_s, ratio), scale_mph(f.top_sd_mm_s, ratio)),
             )
@@ -162,8 +170,8 @@ def run_table(travels: Sequence[Travel], ratio: float) -> Table:
     scale = "scale " if ratio >= 2 else ""
     return Table(
         "runs",
-        "The runs.",
-        ("Run", "Distance", "Time", "Rolling", "Stops", "Top speed", f"Top, {scale}km/h", f"Top, {scale}mph"),
+        "Distance, time and speed of each run.",
+        ("Run", "Distance, m", "Time", "Rolling", "Stops", "Top, mm/s", f"Top, {scale}km/h", f"Top, {scale}mph"),
         (False, True, True, True, True, True, True, True),
         tuple(rows),
         note="Distance is from the first sample to the last, positive towards the wagon's marked front. Top speed is "

@@ -2,15 +2,18 @@
 
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from wayrule.model.arrays import Array
-from wayrule.report.canvas import BAND1, BAND2, INK, LINE, MARK, SOFT, Size
+from wayrule.report.canvas import BAND1, BAND2, INK, LINE, MARK, PAPER, SOFT, Size
 from wayrule.report.thin import thin_band, thin_line
+
+MANY_FAULTS: Final = 8
+"""With more faults than this on one diagram their lines would hide it; they become ticks."""
 
 
 def draw_trace(axes: Axes, x: Array, y: Array, sd: Array, pixels: float) -> None:
@@ -25,21 +28,17 @@ def draw_trace(axes: Axes, x: Array, y: Array, sd: Array, pixels: float) -> None
 
 
 def limits(y: Array, sd: Array, *, zero: bool = False) -> tuple[float, float]:
-    """Axis limits that hold every value, and the two-sigma band unless it would dwarf the values.
+    """Axis limits that hold every value and the two-sigma band where it is of usual width.
 
-    `zero` puts 0 inside. A quantity that never changes gets a span of its two-sigma band, or of 1.
+    `zero` puts 0 inside. A quantity that never changes and has no sd gets a span of 1.
     """
     held = y[np.isfinite(y)]
     low, high = float(held.min()), float(held.max())
     if zero:
         low, high = min(low, 0.0), max(high, 0.0)
-    span = high - low
     spread = sd[np.isfinite(sd)]
-    band = 2.5 * float(np.median(spread)) if len(spread) else 0.0
-    if span == 0 and band == 0:
-        return low - 0.5, high + 0.5
-    pad = max(0.1 * span, min(band, 1.5 * span) if span > 0.2 * band else band)
-    return low - pad, high + pad
+    pad = max(0.1 * (high - low), 2.2 * float(np.median(spread)) if len(spread) else 0.0)
+    return (low - pad, high + pad) if pad > 0 else (low - 0.5, high + 0.5)
 
 
 def name_axes(axes: Axes, size: Size, left: str, below: str, right: str = "") -> None:
@@ -90,8 +89,9 @@ def number_faults(axes: Axes, size: Size, places: list[tuple[float, int]]) -> No
     last = -math.inf
     width = axis_width(axes)
     low, high = axes.get_xlim()
+    top = 1.0 if len(places) <= MANY_FAULTS else 0.1
     for place, number in sorted(places):
-        axes.axvline(place, color=MARK, linewidth=0.9, linestyle=(0, (3, 2)), zorder=4)
+        axes.axvline(place, ymax=top, color=MARK, linewidth=0.9, linestyle=(0, (3, 2)), zorder=4)
         at = (place - low) / (high - low) * width
         if at - last < 1.3 * size.font:
             continue
@@ -99,4 +99,4 @@ def number_faults(axes: Axes, size: Size, places: list[tuple[float, int]]) -> No
         axes.text(
             place, 0.02, str(number), transform=axes.get_xaxis_transform(), ha="center", va="bottom",
             fontsize=size.font, fontweight="bold", color=MARK, zorder=6,
-        ).set_bbox({"boxstyle": "round,pad=0.12", "facecolor": "#fdfcf8", "edgecolor": "none"})  # fmt: skip
+        ).set_bbox({"boxstyle": "round,pad=0.12", "facecolor": PAPER, "edgecolor": "none"})  # fmt: skip

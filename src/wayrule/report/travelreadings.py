@@ -6,7 +6,8 @@ import numpy as np
 
 from wayrule.model import Travel
 from wayrule.report.lengths import metres
-from wayrule.report.numbers import NO_BREAK, duration, rounded, significant, with_sd
+from wayrule.report.numbers import NO_BREAK, duration, significant, with_sd
+from wayrule.report.readings import scale_text
 from wayrule.report.travelfacts import TravelFacts, travel_facts
 from wayrule.units import scale_km_h, scale_mph
 
@@ -48,11 +49,8 @@ def stop_count(f: TravelFacts) -> str:
 def scale_sentence(travel: Travel) -> str:
     """What the length of the run rests on."""
     if math.isfinite(travel.scale_sd) and travel.scale_sd > 0:
-        place = -2 if travel.scale_sd >= 5e-4 else -3
-        good = f"good to ±{rounded(100 * travel.scale_sd, place)}{NO_BREAK}%"
-    else:
-        good = "without an error bar"
-    return f"Length scale: {travel.scale_source or 'source not stated'}, {good}."
+        return scale_text(travel.scale_sd, travel.scale_source)
+    return f"The length scale has no error bar ({travel.scale_source or 'source not stated'})."
 
 
 def cannot_give(travel: Travel) -> list[str]:
