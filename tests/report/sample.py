@@ -156,8 +156,9 @@ def only_plan() -> Survey:
     nan = np.full(len(whole.stations.s_mm), np.nan)
     flat = dict.fromkeys(("z_mm", "gradient", "cant_mm", "z_sd_mm", "gradient_sd", "cant_sd_mm"), nan)
     return replace(
-        whole, stations=replace(whole.stations, **flat), elements=(), faults=(), closure=None, marks=(), problems=()
-    )
+        whole, stations=replace(whole.stations, **flat), elements=(), faults=(), closure=None, marks=(), problems=(),
+        travels=(),
+    )  # fmt: skip
 
 
 def one_station() -> Survey:
@@ -165,7 +166,13 @@ def one_station() -> Survey:
     st = whole.stations
     columns = {f: getattr(st, f)[:1] for f in Stations.__dataclass_fields__ if isinstance(getattr(st, f), np.ndarray)}
     return replace(
-        whole, stations=replace(st, **columns, closed=False, length_mm=0.0), elements=(), faults=(), closure=None
+        whole,
+        stations=replace(st, **columns, closed=False, length_mm=0.0),
+        elements=(),
+        faults=(),
+        closure=None,
+        travels=(),
+        marks=(),
     )
 
 

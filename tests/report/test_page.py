@@ -92,8 +92,9 @@ def test_every_number_of_a_small_survey_appears(oval):
         assert text in words, text
 
 
-def test_same_survey_gives_same_bytes(oval):
-    assert survey_page(sample.survey(), title="Heather Vale: the oval", facts=[("Surveyed", "12 May")]) == oval
+def test_same_survey_gives_same_bytes():
+    first, second = (survey_page(sample.only_plan(), title="Heather Vale") for _ in range(2))
+    assert first == second
 
 
 def test_hostile_text_stays_text():
