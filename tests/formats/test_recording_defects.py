@@ -185,6 +185,12 @@ def test_lines_with_another_number_of_columns_go():
     )
 
 
+def test_a_line_with_256_columns_too_many_is_not_taken_for_whole():
+    table = rows()
+    table[40] = [*table[40], *["7"] * 256]
+    assert read(table)[1]["wrong column count"].text.endswith("(first: 265 columns) (line 42): dropped.")
+
+
 def test_many_broken_lines_are_refused_with_the_first_one():
     table = rows()
     for k in range(0, 60, 2):
@@ -360,6 +366,22 @@ def test_a_microsecond_clock_runs_over_after_71_minutes():
     assert np.diff(run.t_s) == pytest.approx([0.01] * 7, abs=1e-6)
     assert run.t_s[0] == pytest.approx(4294.937296)
     assert [p.text for p in run.problems] == ["the 32-bit clock ran over 1 time (column t_us): made continuous."]
+
+
+def test_a_stray_stamp_at_the_clocks_end_is_no_wrap():
+    for unit, stamps in (
+        ("us", [0, 10_000, 2**32 - 1, 30_000, 40_000]),
+        ("us", [1e15, 1e15 + 1e4, 0, 1e15 + 3e4, 1e15 + 4e4]),
+    ):
+        run = read_recording(text([[f"{s:.0f}", "1"] for s in stamps], [f"t_{unit}", "wheel_mm_s"]), "r")
+        assert [p.kind for p in run.problems] == ["stray stamp", "gap"]
+        assert run.t_s - run.t_s[0] == pytest.approx([0, 0.01, 0.03, 0.04], abs=1e-6)
+
+
+def test_counts_that_do_not_fit_the_stated_counter_are_refused():
+    table = [[f"{k / 100}", f"{10 * k}"] for k in range(40)]
+    with pytest.raises(RecordingError, match="expected counts that fit a 8-bit counter, came counts over 390"):
+        read_recording(text(table, ["t_s", "ticks_count"]), "r", counter_bits=8)
 
 
 # ------------------------------------------------------------------------------------------------ open data

