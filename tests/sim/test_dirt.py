@@ -2,12 +2,17 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from wayrule.sim.dirt import dirty
 
 HEADER = "t_s,gx_dps,wheel_mm"
 ROWS = [f"{i / 200:.6f},{i % 7 + 1},{i}" for i in range(400)]
 CLEAN = "\n".join([HEADER, *ROWS]) + "\n"
+
+
+SINGLE = ["repeated rows", "out of order", "all zero", "nan", "wrong columns"]
 
 
 def made(kinds, seed=1):
@@ -72,6 +77,21 @@ def test_all_at_once_repeats_from_its_seed():
     assert made(kinds, 3)[0] != made(kinds, 4)[0]
     rows = [i for found in made(kinds, 3)[2].values() for i in found]
     assert len(rows) == len(set(rows)) == sum(kinds.values())
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.dictionaries(
+        st.sampled_from(["repeated rows", "out of order", "all zero", "nan", "wrong columns"]), st.integers(1, 9)
+    ),
+    st.integers(0, 2**32),
+)
+def test_rows_that_are_not_on_the_list_are_unchanged(kinds, seed):
+    text, planted = dirty(CLEAN, kinds, np.random.default_rng(seed))
+    touched = {i for p in planted for i in p.rows}
+    assert len(touched) == sum(kinds.values())
+    kept = set(text.splitlines())
+    assert all(row in kept for i, row in enumerate(ROWS) if i not in touched)
 
 
 @pytest.mark.parametrize(

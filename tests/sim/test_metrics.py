@@ -192,6 +192,15 @@ def test_what_is_missing_is_nan_not_zero(oval_line):
     assert math.isnan(coverage([e])["z"].inside_one)
 
 
+def test_an_open_line_without_a_plan_is_laid_by_its_chainage_alone(branch_line):
+    survey = perfect(branch_line, 300.0, 1)
+    nothing = np.full(len(survey.s_mm), np.nan)
+    e = errors(branch_line, run_on(branch_line, start=300.0), replace(survey, x_mm=nothing, y_mm=nothing))
+    assert math.isnan(e.plan_rms_mm)
+    assert e.length_error_percent == 0.0
+    assert e.height_rms_mm < 1e-6
+
+
 def test_fault_pairing():
     there = [
         Fault("dip", 100.0, 0.6, "mm", 0.0),

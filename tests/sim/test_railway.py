@@ -186,3 +186,41 @@ def test_what_cannot_be_laid_is_refused():
         build("rough", [straight(1000.0)], roughness=Roughness.of_gauge(16.5))
     with pytest.raises(ValueError, match=r"the line runs from 0 to 1000.0 mm, came 900.0 to 1200.0 mm"):
         build("short", [straight(1000.0)]).xy(np.array([900.0, 1200.0]))
+
+
+@pytest.mark.parametrize("lay", [oval, figure_eight, branch_n, garden_g])
+def test_the_outer_rail_is_high(lay):
+    line = lay(np.random.default_rng(1), roughness=0.0)
+    arcs = [e for e in line.elements if e.kind == "arc"]
+    assert arcs
+    for e in arcs:
+        assert line.cant((e.s0_mm + e.s1_mm) / 2) * e.curvature0_1_mm < 0  # left-hand curve: right rail high
+        # NEM 114:2007 s1: at most gauge / 15
+        assert abs(line.cant((e.s0_mm + e.s1_mm) / 2)) <= line.gauge_mm / 15
+
+
+def test_falls_undo_climbs():
+    line = build(
+        "hill", [arc(900.0, 180.0), straight(800.0), arc(900.0, 180.0), straight(800.0)], closed=True,
+        grades=[Grade(1, 0.02), Grade(1, 0.0), Grade(2, -0.03)], vertical_curve_mm=200.0,
+    )  # fmt: skip
+    assert line.mean_gradient(line.length_mm / 2, line.length_mm) == pytest.approx(0.0, abs=1e-12)
+    quarter = line.length_mm / 4
+    # climbs 2 % of a quarter, so the half that falls does so by 1 %, not by 3
+    assert line.gradient(quarter / 2) == pytest.approx(0.02)
+    assert line.gradient(3 * quarter) == pytest.approx(-0.01)
+
+
+def test_round_corners_close_by_construction():
+    from wayrule.sim.layouts import round_corners
+
+    corners = np.array([[3000.0, 0.0], [3000.0, 2000.0], [0.0, 2000.0], [0.0, 0.0]])
+    pieces = round_corners(corners, [500.0, 600.0, 450.0, 700.0], 200.0, cant_mm=0.8)
+    open_line = build("square", pieces)  # laid open: nothing is fitted
+    x, y = open_line.xy(open_line.length_mm)
+    assert math.hypot(x, y) < 1e-6
+    assert math.degrees(open_line.turn_rad) == pytest.approx(360.0)
+    with pytest.raises(ValueError, match=r"side 0 of 2000 mm is too short for its corners by \d+ mm"):
+        round_corners(corners, [500.0, 1500.0, 450.0, 700.0], 200.0)
+    with pytest.raises(ValueError, match="corner of 90 deg is too slight for transitions of 900 mm"):
+        round_corners(corners, [500.0] * 4, 900.0)

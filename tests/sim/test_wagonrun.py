@@ -289,3 +289,61 @@ def test_any_axle_of_a_bogie_wagon_can_carry_the_sensor(axle):
 def test_runs_that_cannot_be_are_refused(wagon, plan, words):
     with pytest.raises(ValueError, match=words):
         simulate(line(), wagon, plan, GOOD, rng(1))
+
+
+def test_wheelsets_lean_to_the_outside_of_a_curve():
+    railway = build("curve", [arc(450.0, 300.0)])
+    _, truth = simulate(railway, HO_VAN, RunPlan(100.0, (Leg(2000.0, 300.0),)), GOOD, rng(5))
+    x, y = railway.xy(truth.chainage_mm)
+    heading = railway.heading(truth.chainage_mm)
+    left = (truth.y_mm - y) * np.cos(heading) - (truth.x_mm - x) * np.sin(heading)
+    rolling = truth.speed_mm_s > 50.0
+    # the curve turns left, outside is right; NEM 310 leaves a wheelset about 0.2 mm to either side
+    assert -0.15 < np.mean(left[rolling]) < -0.05
+    assert np.max(np.abs(left)) < 0.22
+    assert np.std(left[rolling]) > 0.02
+
+
+def test_an_out_of_round_wheel_errs_once_a_turn():
+    railway = build("straight", [straight(3000.0)])
+    plan = RunPlan(100.0, (Leg(2500.0, 250.0),))
+    _, truth = simulate(railway, HO_VAN, plan, GOOD, rng(5))
+    phi = truth.phi_rad - truth.phi_rad[0]
+    error = phi * truth.circumference_mm / (2 * math.pi) - truth.path_mm
+    wave = np.stack([np.cos(truth.phi_rad), np.sin(truth.phi_rad), np.ones_like(error)], axis=-1)
+    fit = np.linalg.lstsq(wave, error, rcond=None)[0]
+    assert math.hypot(fit[0], fit[1]) == pytest.approx(0.02, rel=0.05)
+
+
+def test_wheels_differ_as_the_caliper_says():
+    from wayrule.sim.wheel import draw_wheel
+
+    r = rng(9)
+    many = [draw_wheel(HO_VAN, r, field=False).circumference_mm / math.pi for _ in range(1000)]
+    assert np.mean(many) == pytest.approx(10.5, abs=0.005)
+    assert np.std(many) == pytest.approx(0.04, rel=0.08)
+
+
+def test_the_field_is_a_few_milliseconds_old():
+    wagon = replace(HO_VAN, sensor=replace(HO_VAN.sensor, noise_mt=0.0, bits=24))
+    recording, truth = simulate(line(), wagon, RunPlan(100.0, (Leg(1000.0, 200.0),), **SIMPLE), PERFECT, rng(3))
+    sensor = truth.specimen.wheel
+    left = []
+    for late in (0.0, sensor.delay_s):
+        then = sensor.field.at(np.interp(truth.true_t_s - late, truth.true_t_s, truth.phi_rad))
+        left.append(np.std(recording.field_mt @ np.linalg.inv(sensor.gain).T - then, axis=0)[2])
+    assert 0.001 <= sensor.delay_s <= 0.003
+    assert left[1] < 0.02  # mT: the Earth field turning by 60 degrees
+    assert left[0] > 3 * left[1]
+
+
+def test_shaking_shows_on_the_gyro_and_does_not_add_up():
+    shaken = replace(PERFECT, vibration_gyro_dps=0.03)
+    railway = build("straight", [straight(8000.0)])
+    plan = RunPlan(100.0, (Leg(7000.0, 300.0),), **SIMPLE)
+    rates = [simulate(railway, HO_VAN, plan, q, rng(4)) for q in (shaken, PERFECT)]
+    rolling = rates[0][1].speed_mm_s > 250.0
+    shake = np.degrees(rates[0][0].gyro_rad_s - rates[1][0].gyro_rad_s)[rolling]
+    assert np.std(shake) == pytest.approx(0.03 * 3.0, rel=0.1)
+    # a walk of such steps would reach 0.09 / 200 sqrt(4500) = 0.03 deg
+    assert np.max(np.abs(np.cumsum(shake, axis=0) / 200.0)) < 0.003

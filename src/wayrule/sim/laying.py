@@ -121,6 +121,8 @@ def _close(design: Design, phases: NDArray[np.complex128]) -> Railway:
         line = _tabulate(design, phases)
         end_x, end_y = line.tables.x_mm[-1], line.tables.y_mm[-1]
         miss = np.array([end_x, end_y, (line.turn_rad - whole) * _RAD_WEIGHT_MM])
+        # height needs no fitting: the grades were balanced in closed form, and offsets are periodic
+        assert abs(line.tables.z_mm[-1]) < 1e-6, f"{design.name}: height misses by {line.tables.z_mm[-1]} mm"
         if np.max(np.abs(miss)) < _CLOSED_MM:
             return _seal(line, whole)
         length = np.array([design.pieces[i].length_mm for i in free])

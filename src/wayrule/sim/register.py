@@ -36,11 +36,13 @@ class Laid:
 
 
 def lay(railway: Railway, run: RunTruth, stations: Stations) -> Laid:
-    """Start, way and length ratio of a survey."""
+    """Start, way and length ratio of a survey; ratio 1 for an open line whose survey has no plan to fit it by."""
     laid = Laid(float(run.chainage_mm[0]), run.direction, 1.0)
     if railway.closed:
         return replace(laid, ratio=railway.length_mm / stations.length_mm)
     surveyed = stations.x_mm + 1j * stations.y_mm
+    if not np.all(np.isfinite(surveyed)):
+        return laid
 
     def misfit(ratio: float) -> float:
         s = np.clip(replace(laid, ratio=ratio).railway_mm(stations.s_mm), 0.0, railway.length_mm)
@@ -58,7 +60,10 @@ def registered(surveyed: Plan, true: Plan, *, scale: bool) -> tuple[Plan, float]
     """Survey minus truth, truth shifted and turned (and stretched) to fit best; and the turn [rad].
 
     Points as complex numbers: the best turn is the argument of sum(conj(true) survey), both about their means.
+    A survey with a missing point has no registration: NaN.
     """
+    if not np.all(np.isfinite(surveyed)):
+        return np.full(len(surveyed), complex(np.nan, np.nan)), float("nan")
     a, b = surveyed - surveyed.mean(), true - true.mean()
     cross = np.vdot(b, a)
     factor = cross / np.vdot(b, b).real if scale else cross / abs(cross)
