@@ -1,0 +1,314 @@
+"""Local defects of a line, told from its elements, its roughness and the survey's own noise.
+
+What the elements leave of heading, height and cant is searched with matched filters of several lengths
+(`maths.matched`): a step of heading is a kink, a bump of the path a lateral, a bump of the height a dip or a hump, a
+bump of the cant a twist, and a bump of the cant with half of it in the height a dip of one rail.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from wayrule.maths.matched import Found, Template, respond, search
+from wayrule.maths.piecewise import basis
+from wayrule.model import Element, Fault, Stations
+from wayrule.model.arrays import Array
+from wayrule.units import DEG
+
+ALARMS_PER_100_WHEELBASES: Final = 0.02
+"""False alarms that pure noise may give per kind of search on a hundred wheelbases of line (6.5 m in H0): with the
+three searches (plan, level, cant) one line of that length in sixteen shows one. Real layouts have about one fault on
+the same length, so that precision stays above nine in ten with room for noise that is not Gaussian."""
+
+LEAST_KINK_DEG: Final = 0.7
+"""Kinks below this are what every rail joint has; our own choice, a little over half of what must be found."""
+
+LEAST_LEVEL_GAUGES: Final = 1.0 / 45.0
+"""Dips, humps and lateral bumps below this (0.37 mm in H0) nobody mends; own choice, about 0.6 of what must be
+found in H0 and N."""
+
+LEAST_TWIST_GAUGES: Final = 1.0 / 33.0
+"""Twists and one-rail dips below this (0.5 mm in H0) nobody mends; own choice, likewise."""
+
+LENGTHS_WHEELBASES: Final = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
+"""Lengths of bump that are looked for. Shorter ones a chord of one wheelbase hardly sees, longer ones are profile."""
+
+GRID_PER_WHEELBASE: Final = 12
+MARGIN_WHEELBASES: Final = 0.8
+"""Free baseline on either side of a shape."""
+
+NOISE_WINDOW_WHEELBASES: Final = 60.0
+END_WHEELBASES: Final = 0.5
+"""Nearer than this to an open end nothing is called a fault: there is no line beyond it to compare with."""
+
+BREAK_BLUR_WHEELBASES: Final = 0.06
+"""How well a step of curvature is placed at best; a kink within a wheelbase of one must exceed the turn that such a
+misplacement makes."""
+
+BLURS: Final = (0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25, 1.4)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Grid:
+    """Even chainages s (n + 1,) from 0; a ring's last is its first."""
+
+    s: Array
+    spacing: float
+    ring: bool
+    gauge: float
+    base: float
+
+
+def faults(stations: Stations, elements: tuple[Element, ...]) -> tuple[Fault, ...]:
+    """Faults of a line, by chainage.
+
+    Parameters
+    ----------
+    stations : surveyed line; a quantity that is NaN throughout gives no faults of its kinds
+    elements : of the same line; steps of curvature and changes of grade that belong to them are no faults
+
+    Returns
+    -------
+    Faults with size, sd and place. kink deg, left > 0; dip, hump mm; twist mm, left rail up > 0; lateral mm,
+    left > 0; one_rail_dip mm with the rail that dips.
+
+    Notes
+    -----
+    A fault exceeds both the threshold that noise passes `ALARMS_PER_100_WHEELBASES` times, and the least size that
+    anybody mends. Noise is the larger of the claimed sigma and what the line itself does, locally and robustly.
+    """
+    if len(stations.s_mm) < 8:
+        return ()
+    grid = _grid(stations)
+    if grid.s[-1] - grid.s[0] < 4 * grid.base:
+        return ()
+    plan = [e for e in elements if e.plane == "plan"]
+    profile = [e for e in elements if e.plane == "profile"]
+    level = _level(stations, grid, profile)
+    found = _plan_faults(stations, grid, plan)
+    found += _vertical_faults(stations, grid, level)
+    return tuple(sorted(found, key=lambda f: f.s_mm))
+
+
+def _grid(stations: Stations) -> _Grid:
+    start = float(stations.s_mm[0])
+    stop = stations.length_mm if stations.closed else float(stations.s_mm[-1])
+    step = max(float(np.median(np.diff(stations.s_mm))), stations.wheelbase_mm / GRID_PER_WHEELBASE)
+    count = max(1, round((stop - start) / step))
+    s = np.linspace(start, stop, count + 1)
+    return _Grid(s, (stop - start) / count, stations.closed, stations.gauge_mm, stations.wheelbase_mm)
+
+
+def _steps(stations: Stations, grid: _Grid, values: Array, closing: float | None) -> tuple[Array, np.ndarray] | None:
+    """Steps of a quantity over the grid, (n,), and where they are known; None where it is not known at all."""
+    good = np.isfinite(values)
+    if good.sum() < 2:
+        return None
+    s, v = stations.s_mm[good], values[good]
+    if closing is not None:
+        s, v = np.append(s, stations.length_mm), np.append(v, closing)
+    on_grid = np.interp(grid.s, s, v)
+    known = np.interp(grid.s, stations.s_mm, good.astype(float)) > 0.999
+    return np.diff(on_grid), known[1:] & known[:-1]
+
+
+def _model_steps(grid: _Grid, pieces: Sequence[tuple[float, float, float, float]], blur: float) -> Array:
+    """Steps of the integral of piecewise linear values (start, stop, left, right) over the grid, blurred."""
+    if not pieces:
+        return np.zeros(len(grid.s) - 1)
+    span = float(grid.s[-1] - grid.s[0])
+    if grid.ring:  # one round more on either side, so that the blur sees across the seam
+        pieces = [(a + k * span, b + k * span, left, right) for k in (-1, 0, 1) for a, b, left, right in pieces]
+    at = np.array([p[0] for p in pieces] + [pieces[-1][1]])
+    stones = basis(at, grid.s, blur)
+    left, right = np.array([p[2] for p in pieces]), np.array([p[3] for p in pieces])
+    return np.asarray((stones.fall @ left + stones.rise @ right) * np.diff(grid.s))
+
+
+def _left_over(grid: _Grid, seen: Array, pieces: Sequence[tuple[float, float, float, float]]) -> tuple[Array, float]:
+    """What the elements leave, under the moving mean that leaves least near their breaks (sum of absolute values)."""
+    tries = [(seen - _model_steps(grid, pieces, b * grid.base), b * grid.base) for b in BLURS]
+    return min(tries, key=lambda pair: float(np.sum(np.abs(pair[0]))))
+
+
+def bump(offset: Array, extent: float, blur: float) -> Array:
+    """Raised cosine of height 1 over `extent`, under a moving mean of `blur`."""
+
+    def integral(x: Array) -> Array:
+        x = np.clip(x, -extent / 2, extent / 2)
+        return np.asarray(0.5 * x + extent / (4 * np.pi) * np.sin(2 * np.pi * x / extent))
+
+    b = max(blur, 0.02 * extent)
+    return np.asarray((integral(offset + b / 2) - integral(offset - b / 2)) / b)
+
+
+def _offsets(grid: _Grid, extent: float) -> Array:
+    h = int(np.ceil((0.5 * extent + MARGIN_WHEELBASES * grid.base) / grid.spacing))
+    return np.asarray(np.arange(-h, h + 1) * grid.spacing, dtype=np.float64)
+
+
+def _bumps(grid: _Grid, blur: float) -> list[Template]:
+    out = []
+    for factor in LENGTHS_WHEELBASES:
+        extent = factor * grid.base
+        out.append(Template("bump", extent, bump(_offsets(grid, extent + blur), extent, blur), 1))
+    return out
+
+
+def _plan_templates(grid: _Grid, blur: float) -> list[Template]:
+    """A kink is a step of heading, a lateral bump its own slope."""
+    x = _offsets(grid, grid.base + blur)
+    kink = np.asarray(np.clip(x / max(blur, grid.spacing), -0.5, 0.5), dtype=float)
+    out = [Template("kink", grid.base, kink, 1)]
+    for factor in LENGTHS_WHEELBASES[1:]:
+        extent = factor * grid.base
+        edge = _offsets(grid, extent + blur)
+        half = 0.5 * grid.spacing
+        slope = (bump(edge + half, extent, blur) - bump(edge - half, extent, blur)) / grid.spacing
+        out.append(Template("lateral", extent, slope, 1))
+    return out
+
+
+def _claimed(template: Template, grid: _Grid, density: float) -> float:
+    """Sd of an amplitude when steps have variance density times their length."""
+    return float(np.sqrt(density * grid.spacing * np.sum(template.weights**2)))
+
+
+def _search(
+    grid: _Grid,
+    steps: Array,
+    known: np.ndarray,
+    templates: list[Template],
+    density: float,
+    least: list[Array],
+) -> list[Found]:
+    points = len(grid.s) - 1 if grid.ring else len(grid.s)
+    usable = np.ones(points, dtype=bool)
+    if not grid.ring:
+        inner = (grid.s > grid.s[0] + END_WHEELBASES * grid.base) & (grid.s < grid.s[-1] - END_WHEELBASES * grid.base)
+        usable &= inner
+    usable &= np.convolve(known, np.ones(3), mode="full")[1 : points + 1] > 1.5
+    return search(
+        np.where(known, steps, 0.0),
+        grid.spacing,
+        templates,
+        ring=grid.ring,
+        claimed_sd=[_claimed(t, grid, density) for t in templates],
+        least=least,
+        alarms_per_length=ALARMS_PER_100_WHEELBASES / (100.0 * grid.base),
+        window=round(NOISE_WINDOW_WHEELBASES * grid.base / grid.spacing),
+        usable=usable,
+    )
+
+
+def _density(sd: Array, base: float) -> float:
+    """Noise density of an integral whose rate has this claimed sd over one wheelbase."""
+    good = sd[np.isfinite(sd)]
+    return float(np.median(good)) ** 2 * base if len(good) else 0.0
+
+
+def _plan_faults(stations: Stations, grid: _Grid, plan: list[Element]) -> list[Fault]:
+    closing = None
+    if stations.closed and len(stations.heading_rad):
+        turned = sum(e.turned_rad for e in plan)
+        closing = float(stations.heading_rad[0]) + round(turned / (2 * np.pi)) * 2 * np.pi
+    seen = _steps(stations, grid, stations.heading_rad, closing)
+    if seen is None:
+        return []
+    pieces = [(e.s0_mm, e.s1_mm, e.curvature0_1_mm, e.curvature1_1_mm) for e in plan]
+    steps, blur = _left_over(grid, seen[0], pieces)
+    templates = _plan_templates(grid, blur)
+    points = grid.s[:-1] if grid.ring else grid.s
+    shaky = _shaky(points, plan, grid)
+    least = []
+    for t in templates:
+        if t.name == "kink":
+            least.append(LEAST_KINK_DEG * DEG + shaky)
+        else:
+            least.append(LEAST_LEVEL_GAUGES * grid.gauge + shaky * 0.25 * t.extent)
+    found = _search(grid, steps, seen[1], templates, _density(stations.curvature_sd_1_mm, grid.base), least)
+    return [_plan_fault(f, float(grid.s[0])) for f in found]
+
+
+def _plan_fault(f: Found, start: float) -> Fault:
+    if f.template.name == "kink":
+        return Fault("kink", start + f.at, f.amplitude / DEG, "deg", f.sd / DEG)
+    return Fault("lateral", start + f.at, f.amplitude, "mm", f.sd)
+
+
+def _shaky(s: Array, plan: list[Element], grid: _Grid) -> Array:
+    """Turn [rad] that a misplaced break may feign at each place: step of curvature times how well it is placed."""
+    out = np.zeros(len(s))
+    span = float(grid.s[-1] - grid.s[0])
+    for a, b in zip(plan, plan[1:] + (plan[:1] if grid.ring else []), strict=False):
+        jump = abs(b.curvature0_1_mm - a.curvature1_1_mm)
+        placed = max(np.nan_to_num(b.s0_sd_mm), BREAK_BLUR_WHEELBASES * grid.base)
+        away = np.abs(s - b.s0_mm)
+        if grid.ring:
+            away = np.minimum(away, span - away)
+        out = np.maximum(out, np.where(away < 1.2 * grid.base, 2.0 * jump * placed, 0.0))
+    return out
+
+
+def _level(stations: Stations, grid: _Grid, profile: list[Element]) -> tuple[Array, np.ndarray, float] | None:
+    closing = float(stations.z_mm[0]) if stations.closed else None
+    seen = _steps(stations, grid, stations.z_mm, closing)
+    if seen is None:
+        return None
+    pieces = [(e.s0_mm, e.s1_mm, e.gradient0, e.gradient1) for e in profile]
+    steps, blur = _left_over(grid, seen[0], pieces)
+    return steps, seen[1], blur
+
+
+def _vertical_faults(stations: Stations, grid: _Grid, level: tuple[Array, np.ndarray, float] | None) -> list[Fault]:
+    """Dips, humps, twists and one-rail dips."""
+    points = len(grid.s) - 1 if grid.ring else len(grid.s)
+    start = float(grid.s[0])
+    blur = level[2] if level is not None else 0.5 * grid.base
+    templates = _bumps(grid, min(blur, grid.base))
+    cant: list[Found] = []
+    closing = float(stations.cant_mm[0]) if stations.closed else None
+    seen = _steps(stations, grid, stations.cant_mm, closing)
+    if seen is not None:
+        least = [np.full(points, LEAST_TWIST_GAUGES * grid.gauge) for _ in templates]
+        cant = _search(grid, seen[0], seen[1], templates, 0.0, least)
+    out: list[Fault] = []
+    taken: list[Found] = []
+    for f in cant:
+        rail = None if level is None else _dipping_rail(f, level[0], grid)
+        if rail is None:
+            out.append(Fault("twist", start + f.at, f.amplitude, "mm", f.sd))
+        else:
+            out.append(Fault("one_rail_dip", start + f.at, abs(f.amplitude), "mm", f.sd, rail))
+            taken.append(f)
+    if level is not None:
+        least = [np.full(points, LEAST_LEVEL_GAUGES * grid.gauge) for _ in templates]
+        steps = level[0].copy()
+        for f in taken:
+            _take_away(steps, f, -0.5 * abs(f.amplitude), grid)
+        density = _density(stations.gradient_sd, grid.base)
+        for f in _search(grid, steps, level[1], templates, density, least):
+            out.append(Fault("dip" if f.amplitude < 0 else "hump", start + f.at, abs(f.amplitude), "mm", f.sd))
+    return out
+
+
+def _dipping_rail(f: Found, level_steps: Array, grid: _Grid) -> Literal["left", "right"] | None:
+    """The rail that dips, when the height goes down by more than a quarter of the cant's bump at the same place.
+
+    One rail down by d lowers the middle by d / 2 and moves the cant by d; a twist about the middle lowers nothing.
+    """
+    height = respond(level_steps, f.template, ring=grid.ring)
+    i = min(round(f.at / grid.spacing), len(height) - 1)
+    if height[i] > -0.25 * abs(f.amplitude):
+        return None
+    return "left" if f.amplitude < 0 else "right"
+
+
+def _take_away(steps: Array, f: Found, amplitude: float, grid: _Grid) -> None:
+    h = len(f.template.shape) // 2
+    i = round(f.at / grid.spacing)
+    at = np.arange(i - h, i + h)
+    inside = np.ones(len(at), dtype=bool) if grid.ring else (at >= 0) & (at < len(steps))
+    np.subtract.at(steps, at[inside] % len(steps), amplitude * np.diff(f.template.shape)[inside])

@@ -1,0 +1,238 @@
+"""What one quantity along a line (curvature, or gradient) is made of: zero, constant and linear pieces.
+
+Noise, as correlated as it is: the increments of heading (of height) over disjoint lengths are taken as independent,
+with a density d such that a mean over a length l has variance d / l. The claimed sd of a mean over one wheelbase w
+gives d = sd^2 w, so w is worth one independent value, however dense the stations. What the line itself does
+(roughness) is measured from the data on lengths of 1, 2, 4 and 8 w, and the largest density counts.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from wayrule.maths.outline import Prices, best_outline, first_outline, prices
+from wayrule.maths.piecewise import Blocks, Fit, Outline, fit, in_gaps
+from wayrule.model.arrays import Array
+
+BLOCKS_PER_WHEELBASE: Final = 4
+"""Finer blocks than a quarter of the wheelbase show nothing that the wagon saw."""
+
+MOST_BLOCKS: Final = 3000
+"""Longer lines are cut into longer blocks; keeps the search, which grows with the square, below a second or two."""
+
+SHORTEST_WHEELBASES: Final = 0.6
+"""A shorter piece than that is not told from a fault by a wagon of this wheelbase."""
+
+LONGEST_GAP_WHEELBASES: Final = 3.0
+"""A fault may hide a stretch of up to this length from the search for elements."""
+
+GAP_PER_BLOCK: Final = 3.0
+"""Chi-square that a block in a gap pays; 1 is what pure noise pays, so that noise is never worth a gap."""
+
+BLURS: Final = (1.0, 0.6, 0.3, 1.4)
+"""Lengths of the moving mean, in wheelbases, that are tried; the first stands unless another is clearly better."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """One quantity along the line, as block means.
+
+    edge     (n + 1,) chainage of the block edges [mm]
+    y        (n,) mean of the quantity over each block; 0 where missing
+    known    (n,) whether there is a value
+    density  (n,) claimed noise density d: a mean over l has variance d / l
+    closed   the last edge is the first one again
+    base_mm  wheelbase
+    """
+
+    edge: Array
+    y: Array
+    known: np.ndarray
+    density: Array
+    closed: bool
+    base_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pieces:
+    """Pieces in rising chainage; on a closed line the last may end beyond the length.
+
+    start, stop, left, right, mean_sd, start_sd, stop_sd, misfit: one entry for each of `kinds`
+    density : the noise density that was used; blur_mm : the moving mean that fitted best
+    """
+
+    kinds: tuple[str, ...]
+    start: Array
+    stop: Array
+    left: Array
+    right: Array
+    mean_sd: Array
+    start_sd: Array
+    stop_sd: Array
+    misfit: Array
+    density: float
+    blur_mm: float
+
+
+def block_line(
+    s_mm: Array, integral: Array, rate_sd: Array, base_mm: float, closing: tuple[float, float] | None
+) -> Line:
+    """Block means from an integral at stations (heading for curvature, height for gradient).
+
+    closing : (length_mm, integral at the length) of a closed line
+    """
+    if closing is not None:
+        s_mm, integral = np.append(s_mm, closing[0]), np.append(integral, closing[1])
+        rate_sd = np.append(rate_sd, rate_sd[:1])
+    width = max(base_mm / BLOCKS_PER_WHEELBASE, (s_mm[-1] - s_mm[0]) / MOST_BLOCKS)
+    every = max(1, round(width / float(np.median(np.diff(s_mm)))))
+    at = np.unique(np.append(np.arange(0, len(s_mm) - max(1, every // 2), every), len(s_mm) - 1))
+    edge = s_mm[at]
+    y = np.diff(integral[at]) / np.diff(edge)
+    known = np.isfinite(y)
+    sd = np.where(np.isfinite(rate_sd), rate_sd, 0.0)
+    density = np.maximum(sd[at[1:]], sd[at[:-1]]) ** 2 * base_mm
+    return Line(edge, np.where(known, y, 0.0), known, density, closing is not None, base_mm)
+
+
+def _weights(line: Line, density: float) -> Blocks:
+    width = np.diff(line.edge)
+    weight = np.where(line.known, width / np.maximum(line.density, density), 0.0)
+    return Blocks(line.edge, line.y, weight)
+
+
+def _first_density(line: Line, floor: float) -> float:
+    """Noise density before anything is fitted: second differences of means over w, a low quantile.
+
+    A low one and not the median, because where pieces are short most second differences see a break.
+    """
+    k = max(1, round(line.base_mm / float(np.median(np.diff(line.edge)))))
+    run = np.concatenate([[0.0], np.cumsum(line.y * np.diff(line.edge))])
+    mean = (run[k:] - run[:-k]) / (line.edge[k:] - line.edge[:-k])
+    if len(mean) < 4 * k + 1:
+        return floor
+    second = np.abs(mean[: -2 * k] - 2 * mean[k:-k] + mean[2 * k :])
+    sd = float(np.quantile(second, 0.15)) / 0.1891 / np.sqrt(6.0)  # that quantile of |normal| is 0.1891 sd; 1 + 4 + 1
+    return float(max(floor, sd**2 * line.base_mm))
+
+
+def _residual_density(line: Line, fitted: Fit, floor: float) -> float:
+    """Noise density from what a fit leaves, on lengths of 1, 2, 4 and 8 w; the largest counts."""
+    width = np.diff(line.edge)
+    good = line.known & ~in_gaps(line.edge, fitted.outline.gaps)
+    run = np.concatenate([[0.0], np.cumsum(np.where(good, fitted.residual * width, 0.0))])
+    worst = floor
+    for scale in (1, 2, 4, 8):
+        k = max(1, round(scale * line.base_mm / float(np.median(width))))
+        if len(run) < 10 * k:
+            break
+        length = line.edge[k:] - line.edge[:-k]
+        sd = 1.4826 * float(np.median(np.abs(run[k:] - run[:-k]) / np.sqrt(length)))
+        worst = max(worst, sd**2)
+    return worst
+
+
+def _rolled(line: Line, first: int) -> Line:
+    """A closed line cut open at block `first`."""
+    width = np.roll(np.diff(line.edge), -first)
+    edge = line.edge[first] + np.concatenate([[0.0], np.cumsum(width)])
+    return replace(
+        line,
+        edge=edge,
+        y=np.roll(line.y, -first),
+        known=np.roll(line.known, -first),
+        density=np.roll(line.density, -first),
+    )
+
+
+def _seam(fitted: Fit, line: Line) -> int:
+    """Block in the middle of the longest piece that is no ramp."""
+    length = np.diff(fitted.outline.at) * np.array([k != "ramp" for k in fitted.outline.kinds])
+    i = int(np.argmax(length))
+    return int(np.argmin(np.abs(line.edge[:-1] - 0.5 * (fitted.outline.at[i] + fitted.outline.at[i + 1]))))
+
+
+def find_pieces(line: Line, floor_density: float) -> Pieces:
+    """The pieces of a quantity along a line.
+
+    Parameters
+    ----------
+    line : block means
+    floor_density : noise density below which no line is believed to be
+
+    Returns
+    -------
+    Pieces   one at least, for a line of at least one block
+    """
+    extent = float(line.edge[-1] - line.edge[0])
+    price = prices(
+        extent / line.base_mm,
+        gap_per_block=GAP_PER_BLOCK,
+        shortest=SHORTEST_WHEELBASES * line.base_mm,
+        longest_gap=LONGEST_GAP_WHEELBASES * line.base_mm,
+    )
+    blur = BLURS[0] * line.base_mm
+    density = _first_density(line, floor_density)
+    fitted = first_outline(_weights(line, density), blur, price)
+    tied = line.closed and len(fitted.outline.kinds) > 1
+    density = _residual_density(line, fitted, floor_density)
+    blur = _best_blur(_weights(line, density), fitted.outline, line.base_mm, price)
+    if tied:
+        line = _rolled(line, _seam(fitted, line))
+    fitted = best_outline(_weights(line, density), blur, price, tied=tied)
+    density = _residual_density(line, fitted, floor_density)
+    return _ordered(fitted, line, density, blur)
+
+
+def _best_blur(blocks: Blocks, outline: Outline, base_mm: float, price: Prices) -> float:
+    """The moving mean that explains the steps best; ramps not much longer than it are taken for steps."""
+    kinds, at = list(outline.kinds), list(outline.at)
+    for i in range(len(kinds) - 2, 0, -1):
+        if kinds[i] == "ramp" and at[i + 1] - at[i] < 1.6 * base_mm and "ramp" not in (kinds[i - 1], kinds[i + 1]):
+            middle = 0.5 * (at[i] + at[i + 1])
+            kinds[i : i + 1], at[i : i + 2] = [], [middle]
+    stepped = Outline(tuple(kinds), np.array(at), outline.gaps)
+    chi2 = [
+        fit(blocks, stepped, factor * base_mm, shortest=price.shortest, steps=5, sds=False).chi2 for factor in BLURS
+    ]
+    best = int(np.argmin(chi2))
+    return BLURS[best if chi2[best] < chi2[0] - 2.0 * price.level else 0] * base_mm
+
+
+def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
+    """Pieces in rising chainage from the first that starts at or after 0; the two halves of a tied piece joined."""
+    outline = fitted.outline
+    kinds, at = list(outline.kinds), outline.at
+    left, right, mean_sd = fitted.left, fitted.right, fitted.mean_sd
+    start, stop, start_sd, stop_sd = at[:-1].copy(), at[1:].copy(), fitted.at_sd[:-1].copy(), fitted.at_sd[1:].copy()
+    weight = np.where(in_gaps(line.edge, outline.gaps) | ~line.known, 0.0, np.diff(line.edge))
+    middle = 0.5 * (line.edge[1:] + line.edge[:-1])
+    piece = np.clip(np.searchsorted(at, middle, side="right") - 1, 0, len(kinds) - 1)
+    if outline.tied and len(kinds) > 1:
+        stop[-1], stop_sd[-1] = stop[0] + (at[-1] - at[0]), stop_sd[0]
+        piece[piece == 0] = len(kinds) - 1
+        piece -= 1
+        kinds, start, stop, left, right = kinds[1:], start[1:], stop[1:], left[1:], right[1:]
+        mean_sd, start_sd, stop_sd = mean_sd[1:], start_sd[1:], stop_sd[1:]
+    n = len(kinds)
+    total = np.bincount(piece, weight, n)
+    square = np.bincount(piece, weight * fitted.residual**2, n)
+    misfit = np.sqrt(np.divide(square, total, out=np.full(n, np.nan), where=total > 0))
+    if line.closed:
+        turns = np.floor(start / (at[-1] - at[0]) + 1e-9) * (at[-1] - at[0])
+        start, stop = start - turns, stop - turns
+    order = np.argsort(start, kind="stable")
+    return Pieces(
+        kinds=tuple(kinds[i] for i in order),
+        start=start[order],
+        stop=stop[order],
+        left=left[order],
+        right=right[order],
+        mean_sd=mean_sd[order],
+        start_sd=start_sd[order],
+        stop_sd=stop_sd[order],
+        misfit=misfit[order],
+        density=density,
+        blur_mm=blur,
+    )
