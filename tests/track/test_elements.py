@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from tests.track.synthetic_stations import (
     CLEAN,
     GOOD,
@@ -23,7 +24,6 @@ from tests.track.synthetic_stations import (
     stations,
     values,
 )
-
 from wayrule.model.track import STATION_COLUMNS
 from wayrule.track.elements import elements, plan
 

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.track.synthetic_stations import GOOD, HO, ROUGH, SIZES, N, Noise, oval, random_line, stations
 
+from tests.track.synthetic_stations import GOOD, HO, ROUGH, SIZES, N, Noise, oval, random_line, stations
 from wayrule.track.elements import elements
 from wayrule.track.faults import ALARMS_PER_100_WHEELBASES, faults
 
@@ -83,7 +83,7 @@ def test_mirror():
     """Left and right change places: kinks and twists change sign, one-rail dips their rail."""
     truth = oval(HO)
     put = [("kink", 300.0, 2.0, 0.0), ("twist", 500.0, 1.2, 120.0), ("left_dip", 2900.0, 1.2, 120.0)]
-    st = stations(HO, truth, GOOD, np.random.default_rng(3), closed=True, faults=put)
+    st = stations(HO, truth, GOOD, np.random.default_rng(3), closed=True, faults=put, blur=0.5)
     other = replace(st, heading_rad=-st.heading_rad, curvature_1_mm=-st.curvature_1_mm, cant_mm=-st.cant_mm)
     a, b = faults(st, elements(st)), faults(other, elements(other))
     assert [f.kind for f in a] == ["kink", "twist", "one_rail_dip"] == [f.kind for f in b]
@@ -108,7 +108,7 @@ def test_kink_angle_from_a_versine():
 
 def test_nothing_known():
     rng = np.random.default_rng(0)
-    st = stations(HO, random_line(rng, HO), GOOD, rng, faults=[("dip", 400.0, 2.0, 100.0)])
+    st = stations(HO, random_line(rng, HO), GOOD, rng, faults=[("dip", 400.0, 2.0, 100.0)], blur=0.5)
     nan = np.full(len(st.s_mm), np.nan)
     assert faults(replace(st, z_mm=nan, heading_rad=nan, cant_mm=nan), ()) == ()
     only_level = replace(st, heading_rad=nan, curvature_1_mm=nan, cant_mm=nan)

@@ -7,6 +7,7 @@ bump of the cant a twist, and a bump of the cant with half of it in the height a
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -35,6 +36,9 @@ LEAST_TWIST_GAUGES: Final = 1.0 / 33.0
 LENGTHS_WHEELBASES: Final = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 """Lengths of bump that are looked for. Shorter ones a chord of one wheelbase hardly sees, longer ones are profile."""
 
+KINK_WHEELBASES: Final = (0.1, 0.35, 0.7, 1.05)
+"""A kink is a point on the track; this is how wide a survey may show it."""
+
 GRID_PER_WHEELBASE: Final = 12
 MARGIN_WHEELBASES: Final = 0.8
 """Free baseline on either side of a shape."""
@@ -46,6 +50,10 @@ END_WHEELBASES: Final = 0.5
 BREAK_BLUR_WHEELBASES: Final = 0.06
 """How well a step of curvature is placed at best; a kink within a wheelbase of one must exceed the turn that such a
 misplacement makes."""
+
+USUAL_BLUR: Final = 0.5
+"""Moving mean, in wheelbases, that is assumed where no step of curvature shows it: between a survey that undoes the
+chord wholly and one that does not at all."""
 
 BLURS: Final = (0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25, 1.4)
 
@@ -86,9 +94,10 @@ def faults(stations: Stations, elements: tuple[Element, ...]) -> tuple[Fault, ..
         return ()
     plan = [e for e in elements if e.plane == "plan"]
     profile = [e for e in elements if e.plane == "profile"]
-    level = _level(stations, grid, profile)
-    found = _plan_faults(stations, grid, plan)
-    found += _vertical_faults(stations, grid, level)
+    heading = _heading(stations, grid, plan)
+    blur = _blur(grid, heading[0], plan) if heading is not None else USUAL_BLUR * grid.base
+    found = [] if heading is None else _plan_faults(stations, grid, plan, heading, blur)
+    found += _vertical_faults(stations, grid, _level(stations, grid, profile, blur), blur)
     return tuple(sorted(found, key=lambda f: f.s_mm))
 
 
@@ -127,10 +136,26 @@ def _model_steps(grid: _Grid, pieces: Sequence[tuple[float, float, float, float]
     return np.asarray((stones.fall @ left + stones.rise @ right) * np.diff(grid.s))
 
 
-def _left_over(grid: _Grid, seen: Array, pieces: Sequence[tuple[float, float, float, float]]) -> tuple[Array, float]:
-    """What the elements leave, under the moving mean that leaves least near their breaks (sum of absolute values)."""
-    tries = [(seen - _model_steps(grid, pieces, b * grid.base), b * grid.base) for b in BLURS]
-    return min(tries, key=lambda pair: float(np.sum(np.abs(pair[0]))))
+def _blur(grid: _Grid, seen: Array, plan: list[Element]) -> float:
+    """Length of the moving mean under which the steps of curvature were seen; the usual one where there are none.
+
+    Judged where alone it shows, within a wheelbase of the steps, by the sum of absolute values (a fault or two there
+    do not decide it).
+    """
+    near = np.zeros(len(seen), dtype=bool)
+    middle = 0.5 * (grid.s[1:] + grid.s[:-1])
+    for a, b in pairwise(plan):
+        if "transition" not in (a.kind, b.kind):
+            near |= np.abs(middle - b.s0_mm) < grid.base
+    if not near.any():
+        return USUAL_BLUR * grid.base
+    pieces = _plan_pieces(plan)
+    tries = [(float(np.sum(np.abs(seen - _model_steps(grid, pieces, b * grid.base))[near])), b) for b in BLURS]
+    return min(tries)[1] * grid.base
+
+
+def _plan_pieces(plan: list[Element]) -> list[tuple[float, float, float, float]]:
+    return [(e.s0_mm, e.s1_mm, e.curvature0_1_mm, e.curvature1_1_mm) for e in plan]
 
 
 def bump(offset: Array, extent: float, blur: float) -> Array:
@@ -159,9 +184,11 @@ def _bumps(grid: _Grid, blur: float) -> list[Template]:
 
 def _plan_templates(grid: _Grid, blur: float) -> list[Template]:
     """A kink is a step of heading, a lateral bump its own slope."""
-    x = _offsets(grid, grid.base + blur)
-    kink = np.asarray(np.clip(x / max(blur, grid.spacing), -0.5, 0.5), dtype=float)
-    out = [Template("kink", grid.base, kink, 1)]
+    x = _offsets(grid, 2.0 * grid.base)
+    out = []
+    for width in KINK_WHEELBASES:
+        kink = np.asarray(np.clip(x / max(width * grid.base, grid.spacing), -0.5, 0.5), dtype=float)
+        out.append(Template("kink", grid.base, kink, 1))
     for factor in LENGTHS_WHEELBASES[1:]:
         extent = factor * grid.base
         edge = _offsets(grid, extent + blur)
@@ -209,16 +236,19 @@ def _density(sd: Array, base: float) -> float:
     return float(np.median(good)) ** 2 * base if len(good) else 0.0
 
 
-def _plan_faults(stations: Stations, grid: _Grid, plan: list[Element]) -> list[Fault]:
+def _heading(stations: Stations, grid: _Grid, plan: list[Element]) -> tuple[Array, np.ndarray] | None:
+    """Steps of heading over the grid; a ring closes on the whole turns that its elements make."""
     closing = None
     if stations.closed and len(stations.heading_rad):
         turned = sum(e.turned_rad for e in plan)
         closing = float(stations.heading_rad[0]) + round(turned / (2 * np.pi)) * 2 * np.pi
-    seen = _steps(stations, grid, stations.heading_rad, closing)
-    if seen is None:
-        return []
-    pieces = [(e.s0_mm, e.s1_mm, e.curvature0_1_mm, e.curvature1_1_mm) for e in plan]
-    steps, blur = _left_over(grid, seen[0], pieces)
+    return _steps(stations, grid, stations.heading_rad, closing)
+
+
+def _plan_faults(
+    stations: Stations, grid: _Grid, plan: list[Element], seen: tuple[Array, np.ndarray], blur: float
+) -> list[Fault]:
+    steps = seen[0] - _model_steps(grid, _plan_pieces(plan), blur)
     templates = _plan_templates(grid, blur)
     points = grid.s[:-1] if grid.ring else grid.s
     shaky = _shaky(points, plan, grid)
@@ -252,22 +282,23 @@ def _shaky(s: Array, plan: list[Element], grid: _Grid) -> Array:
     return out
 
 
-def _level(stations: Stations, grid: _Grid, profile: list[Element]) -> tuple[Array, np.ndarray, float] | None:
+def _level(stations: Stations, grid: _Grid, profile: list[Element], blur: float) -> tuple[Array, np.ndarray] | None:
+    """What the profile's elements leave of the height, as steps."""
     closing = float(stations.z_mm[0]) if stations.closed else None
     seen = _steps(stations, grid, stations.z_mm, closing)
     if seen is None:
         return None
     pieces = [(e.s0_mm, e.s1_mm, e.gradient0, e.gradient1) for e in profile]
-    steps, blur = _left_over(grid, seen[0], pieces)
-    return steps, seen[1], blur
+    return seen[0] - _model_steps(grid, pieces, blur), seen[1]
 
 
-def _vertical_faults(stations: Stations, grid: _Grid, level: tuple[Array, np.ndarray, float] | None) -> list[Fault]:
+def _vertical_faults(
+    stations: Stations, grid: _Grid, level: tuple[Array, np.ndarray] | None, blur: float
+) -> list[Fault]:
     """Dips, humps, twists and one-rail dips."""
     points = len(grid.s) - 1 if grid.ring else len(grid.s)
     start = float(grid.s[0])
-    blur = level[2] if level is not None else 0.5 * grid.base
-    templates = _bumps(grid, min(blur, grid.base))
+    templates = _bumps(grid, blur)
     cant: list[Found] = []
     closing = float(stations.cant_mm[0]) if stations.closed else None
     seen = _steps(stations, grid, stations.cant_mm, closing)
