@@ -93,7 +93,33 @@ def best_outline(blocks: Blocks, blur: float, price: Prices, *, tied: bool = Fal
 
 def first_outline(blocks: Blocks, blur: float, price: Prices, *, tied: bool = False) -> Fit:
     """The exact cut, refitted with blur and continuity, before any move; arguments as for `best_outline`."""
-    return fit(blocks, _tie(_first_cut(blocks, price), tied), blur, shortest=price.shortest, sds=False)
+    cut = _settled(blocks, _first_cut(blocks, price), blur, price)
+    return fit(blocks, _tie(cut, tied), blur, shortest=price.shortest, sds=False)
+
+
+def _settled(blocks: Blocks, outline: Outline, blur: float, price: Prices) -> Outline:
+    """Ramps of the cut that do not meet their neighbours turned into flats.
+
+    The cut leaves the ends of its ramps free, so a flat with a little slope may come out as one; tied to its
+    neighbours it would be far off, and every other move round it would be judged beside a wrong piece.
+    """
+    for i, kind in enumerate(outline.kinds):
+        if kind != "ramp":
+            continue
+        first = max(i - 1, 0)
+        part, window = _window(blocks, outline, first, i + 2, blur)
+        if len(part.y) < 2 or not np.any(part.weight > 0):
+            continue
+        # the neighbours stand for what they are: flats, so that two ramps side by side do not hide each other's fault
+        kinds: list[Kind] = ["flat" if k == "ramp" else k for k in window.kinds]
+        scores: dict[Kind, float] = {}
+        tries: tuple[Kind, Kind] = ("ramp", "flat")
+        for tried in tries:
+            kinds[i - first] = tried
+            scores[tried] = _score(part, replace(window, kinds=tuple(kinds)), blur, price)[0]
+        if scores["flat"] < scores["ramp"]:
+            outline = replace(outline, kinds=(*outline.kinds[:i], "flat", *outline.kinds[i + 1 :]))
+    return outline
 
 
 def _tie(outline: Outline, tied: bool) -> Outline:
