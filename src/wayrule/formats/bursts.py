@@ -28,6 +28,15 @@ BREAK: Final = 2.6
 MAX_SCATTER: Final = 0.8
 """Rows that waited for one transmission lie within half a pause of the line; more scatter is no even stream."""
 
+MIN_PAUSES: Final = 5
+"""With fewer pauses all rows carry the line."""
+
+ROUNDS: Final = 12
+"""Reweighting settles in fewer."""
+
+MOST: Final = 0.95
+"""So many rows must; the rest may have been held up."""
+
 MIN_STRETCH: Final = 20
 """Rows between two gaps that carry a line of their own; shorter stretches take the period of the whole."""
 
@@ -81,8 +90,9 @@ def even_times(t_s: Array) -> tuple[Array, float, float] | None:
 
     Notes
     -----
-    Between real gaps the stamp is a straight line of the row number plus a delay of up to one pause. The line is
-    fitted with Huber weights (P. J. Huber, 1964), so late rows do not pull it.
+    Between real gaps the stamp is a straight line of the row number plus a delay of up to one pause; the last row
+    before each pause has waited least. The line goes through those, with Huber weights (P. J. Huber, 1964), so that
+    what was held up does not pull it.
     """
     steps, rough = np.diff(t_s), mean_period(t_s)
     pauses = steps[steps > LONG * rough] if np.any(steps > LONG * rough) else steps[steps > 0]
@@ -99,26 +109,30 @@ def even_times(t_s: Array) -> tuple[Array, float, float] | None:
     period = float(np.average([slope for _, slope in lines.values()], weights=weights))
     out = np.empty_like(t_s)
     for a, b in stretches:
-        start, slope = lines.get((a, b), (float(np.mean(t_s[a:b])) - period * (b - a - 1) / 2, period))
+        start, slope = lines.get((a, b), (float(t_s[b - 1]) - period * (b - a - 1), period))
         out[a:b] = start + slope * np.arange(b - a)
-    off = np.abs(t_s - out)
+    off = np.abs(t_s - out - np.median(t_s - out))
     covered = sum(weights) / len(t_s)
-    if covered < 0.8 or np.quantile(off, 0.99) > MAX_SCATTER * pause or not np.all(np.diff(out) > 0):
+    if covered < 0.8 or np.quantile(off, MOST) > MAX_SCATTER * pause or not np.all(np.diff(out) > 0):
         return None
     return out, period, float(np.std(t_s - out))
 
 
 def _line(t_s: Array, pause: float) -> tuple[float, float]:
-    """Value at the first row and slope of a line through stamps, by iteratively reweighted least squares."""
-    row = np.arange(len(t_s), dtype=float)
+    """Value at the first row and slope of the line through the rows before pauses, by reweighted least squares."""
+    slope = mean_period(t_s)
+    row = np.flatnonzero(np.diff(t_s) > LONG * slope).astype(float)
+    if len(row) < MIN_PAUSES:
+        row = np.arange(len(t_s), dtype=float)
+    stamp = t_s[row.astype(np.int64)]
     weight = np.ones_like(row)
-    start, slope = float(t_s[0]), mean_period(t_s)
-    for _ in range(8):
+    start = float(t_s[0])
+    for _ in range(ROUNDS):
         total = weight.sum()
-        mean_row, mean_t = (weight @ row) / total, (weight @ t_s) / total
-        slope = float((weight * (row - mean_row)) @ (t_s - mean_t) / ((weight * (row - mean_row)) @ (row - mean_row)))
+        mean_row, mean_t = (weight @ row) / total, (weight @ stamp) / total
+        slope = float((weight * (row - mean_row)) @ (stamp - mean_t) / ((weight * (row - mean_row)) @ (row - mean_row)))
         start = float(mean_t - slope * mean_row)
-        off = np.abs(t_s - start - slope * row)
+        off = np.abs(stamp - start - slope * row)
         bend = max(1.5 * 1.4826 * float(np.median(off)), 1e-3 * pause)
-        weight = np.minimum(1.0, bend / np.maximum(off, 1e-12 + 1e-9 * bend))
+        weight = bend / np.maximum(off, bend)
     return start, slope
