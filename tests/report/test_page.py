@@ -10,6 +10,7 @@ import pytest
 
 from tests.report import sample
 from wayrule.model import Mark, Wagon, Wheel
+from wayrule.report.canvas import VARIABLES
 from wayrule.report.page import survey_page, travel_page
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
@@ -139,3 +140,27 @@ def test_travel_page_of_several_runs_and_of_none():
     assert "2 runs, 33.64 m and 2 min 40 s in all." in words
     _, words = read(travel_page([], WAGON))
     assert "No run was given." in words
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of an sRGB colour, WCAG 2.1."""
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_words_stand_out_from_the_paper_in_light_and_dark(oval):
+    """WCAG 2.1, 1.4.3: 4.5 to 1 for words (level AA); 1.4.11: 3 to 1 for lines that carry meaning."""
+    schemes = re.findall(r":root \{(.*?)\}", oval, re.S)
+    light, dark = (dict(re.findall(r"(--\w+): (#[0-9a-f]{6})", scheme)) for scheme in schemes[:2])
+    assert light.keys() == dark.keys()
+    for inks in (light, dark):
+        paper = luminance(inks["--paper"])
+        for name, least in {"--ink": 4.5, "--soft": 4.5, "--line": 4.5, "--mark": 4.5, "--second": 3.0}.items():
+            low, high = sorted((paper, luminance(inks[name])))
+            assert (high + 0.05) / (low + 0.05) >= least, name
+
+
+def test_the_inks_of_page_and_drawings_are_the_same(oval):
+    light = dict(re.findall(r"(--\w+): (#[0-9a-f]{6})", oval[oval.index(":root") : oval.index("@media")]))
+    assert light == {variable: colour for colour, variable in VARIABLES.items()}

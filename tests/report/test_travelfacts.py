@@ -38,7 +38,7 @@ def test_there_and_back_by_hand():
     assert "0.5000 ± 0.0005 m in 17.0 s, 1.50 m with every reversal counted." in words
     # scale speed by hand: 100 mm/s x 87 x 3.6e-3 = 31.32 km/h = 19.46 mph
     assert "Top speed 100.0 ± 2.0 mm/s, that is scale 31.3 km/h or 19.5 mph." in words
-    assert "Lengths are good to ±0.40 % (tape: lap 9000 +- 5 mm)." in words
+    assert "Lengths are good to ±0.40 % (tape: lap 9000 ± 5 mm)." in words
 
 
 def test_top_speed_is_no_single_jolt():

@@ -39,7 +39,7 @@ CONTROLS: Final = dict.fromkeys((*range(9), 11, 12, *range(14, 32), *range(127, 
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A part of the page: a heading, then sentences, drawings, tables and a list, whichever there are."""
+    """A part of the page: a heading, then sentences, drawings, a list and tables, whichever there are."""
 
     ident: str
     title: str
@@ -47,6 +47,7 @@ class Section:
     pictures: tuple[Picture, ...] = ()
     tables: tuple[Table, ...] = ()
     points: tuple[str, ...] = ()
+    points_title: str = "Notes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,9 @@ def survey_page(
     ]
     for i, t in enumerate(survey.travels, 1):
         drawn = travel_pictures(t, i, survey.ratio, length_mm=stations.length_mm, closed=stations.closed)
-        sections.append(Section(f"run{i}", f"Run: {t.run}", tuple(cannot_give(t)), tuple(drawn), points=t.notes))
+        sections.append(
+            Section(f"run{i}", f"Run: {t.run}", tuple(cannot_give(t)), tuple(drawn), points=_points(t.notes))
+        )
     sections.append(_trust(survey))
     sheet = Sheet(
         kind="track survey",
@@ -126,7 +129,9 @@ def travel_page(
         told = [] if alone else travel_sentences(t, wagon.ratio)
         drawn = tuple(travel_pictures(t, i, wagon.ratio, distance=True))
         found = problem_table(t.problems, f"problems{i}")
-        sections.append(Section(f"run{i}", f"Run: {t.run}", (*told, *cannot_give(t)), drawn, (found,), t.notes))
+        sections.append(
+            Section(f"run{i}", f"Run: {t.run}", (*told, *cannot_give(t)), drawn, (found,), _points(t.notes))
+        )
     sheet = Sheet(
         kind="travel",
         title=title,
@@ -159,7 +164,14 @@ def _trust(survey: Survey) -> Section:
     sentences = (
         () if survey.closure else ("The line was not closed on itself, so there is no misclosure to judge it by.",)
     )
-    return Section("trust", "How far to trust it", sentences, tables=tables, points=survey.assumptions)
+    return Section(
+        "trust",
+        "How far to trust it",
+        sentences,
+        tables=tables,
+        points=_points(survey.assumptions),
+        points_title="What was assumed",
+    )
 
 
 def _block(survey: Survey) -> list[tuple[str, str]]:
@@ -174,6 +186,10 @@ def _block(survey: Survey) -> list[tuple[str, str]]:
         ("Stations", str(len(stations.s_mm))),
         ("Runs", str(len(survey.travels))),
     ]
+
+
+def _points(notes: Sequence[str]) -> tuple[str, ...]:
+    return tuple(note.replace("+-", "±") for note in notes)
 
 
 def _scale(scale: str, ratio: float) -> str:

@@ -27,7 +27,8 @@ from wayrule.report.readings import (
     plan_reading,
 )
 from wayrule.report.speed import distance_time_figure, place_of, speed_place_figure, speed_time_figure
-from wayrule.report.travelreadings import distance_reading, speed_place_reading, speed_time_reading
+from wayrule.report.travelfacts import stops, travel_facts
+from wayrule.report.travelreadings import WORTH_SAYING_S, distance_reading, speed_place_reading, speed_time_reading
 
 BANDS = "Dark band: one sigma; light band: two."
 STRIP = "The strip below shows the curves of the line, left-hand ones upwards."
@@ -139,14 +140,14 @@ def travel_pictures(
             f"run{number}-time",
             "Speed against time",
             speed_time_reading(travel, ratio),
-            f"{BANDS} Shaded: standstills. Hatched: unsure whether it rolled or stood.",
+            f"{_bands(travel.speed_sd_mm_s)}{_states(travel)}",
             lambda size: speed_time_figure(travel, ratio, size),
         ),
         picture(
             f"run{number}-place",
             f"Speed against {'chainage' if words.startswith('Chain') else 'distance'}",
             speed_place_reading(travel, words.startswith("Chain")),
-            f"{passes}Triangles: standstills.",
+            passes + ("Triangles: standstills." if stops(travel) else ""),
             lambda size: speed_place_figure(travel, ratio, size, length_mm=length_mm, closed=closed),
         ),
     ]
@@ -156,11 +157,17 @@ def travel_pictures(
                 f"run{number}-distance",
                 "Distance against time",
                 distance_reading(travel),
-                f"{BANDS} Shaded: standstills.",
+                f"{_bands(travel.distance_sd_mm)}{_states(travel)}",
                 lambda size: distance_time_figure(travel, size),
             )
         )
     return found
+
+
+def _states(travel: Travel) -> str:
+    unsure = travel_facts(travel).unsure_s
+    stood = " Shaded: standstills." if stops(travel) else ""
+    return stood + (" Hatched: unsure whether it rolled or stood." if unsure >= WORTH_SAYING_S else "")
 
 
 def _bands(sd: Array) -> str:

@@ -13,7 +13,7 @@ from wayrule.model import Fault, Mark, Stations
 from wayrule.model.arrays import Array
 from wayrule.report.canvas import BAND1, SOFT, Size, dress, new_figure, place_axes
 from wayrule.report.lengths import Lengths
-from wayrule.report.plancolour import colour_bar, draw_line
+from wayrule.report.plancolour import colour_bar, colour_scale, draw_line
 from wayrule.report.planlabels import place_labels
 from wayrule.report.plansigns import Line, chainage_ticks, named_places, nice_step, scale_bar, sign_boxes, start_sign
 
@@ -66,9 +66,11 @@ def plan_figure(
         if colour_by == "curvature"
         else (stations.gradient, stations.gradient_sd, 100.0)
     )
-    norm = draw_line(axes, x_m, y_m, value[line.held] * factor, sd[line.held] * factor)
-    if norm is not None:
-        colour_bar(figure, norm, colour_by, lengths, size)
+    shown = value[line.held] * factor
+    scale = colour_scale(shown, sd[line.held] * factor)
+    draw_line(axes, x_m, y_m, shown, scale)
+    if scale is not None:
+        colour_bar(figure, scale, colour_by, lengths, size)
     labels = chainage_ticks(axes, line, px_per_m, size) + named_places(axes, line, faults, marks, size)
     start, arrow = start_sign(axes, line, px_per_m)
     labels += start

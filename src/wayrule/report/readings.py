@@ -220,9 +220,10 @@ def scale_text(sd: float, source: str) -> str:
     """How well lengths are known and why, in a sentence.
 
     >>> scale_text(0.00382, "caliper: 10.50 +- 0.04 mm").replace(chr(160), " ")
-    'Lengths are good to ±0.38 % (caliper: 10.50 +- 0.04 mm).'
+    'Lengths are good to ±0.38 % (caliper: 10.50 ± 0.04 mm).'
     """
-    return f"Lengths are good to ±{significant(100 * sd, 2)}{NO_BREAK}% ({source or 'source not stated'})."
+    rests_on = source.replace("+-", "±") or "source not stated"
+    return f"Lengths are good to ±{significant(100 * sd, 2)}{NO_BREAK}% ({rests_on})."
 
 
 def ratio_text(ratio: float) -> str:

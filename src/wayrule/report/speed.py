@@ -12,14 +12,12 @@ from wayrule.model.arrays import Array
 from wayrule.report.canvas import INK, LINE, MARK, PAPER, REST, SOFT, Size, dress, new_figure, place_axes
 from wayrule.report.thin import thin_index
 from wayrule.report.trace import axis_width, draw_trace, limits, name_axes, ticks
-from wayrule.report.travelfacts import Stop, stops
+from wayrule.report.travelfacts import Stop, speed_unit, stops
 from wayrule.units import scale_km_h, scale_mph
 
 HEIGHT_PX = 235.0
 FULL_SIZE_RATIO = 2.0
 JUMP_M = 0.05
-FAST_MM_S = 5000.0
-"""From this speed [mm/s] on the diagrams speak metres a second."""
 
 
 def speed_time_figure(travel: Travel, ratio: float, size: Size) -> Figure | None:
@@ -81,17 +79,6 @@ def distance_time_figure(travel: Travel, size: Size) -> Figure | None:
     ticks(axes, size)
     name_axes(axes, size, "Distance rolled, m", "Time, s")
     return figure
-
-
-def speed_unit(speed_mm_s: Array) -> tuple[str, float]:
-    """Unit of the speed axis and its size in mm/s.
-
-    >>> speed_unit(np.array([120.0])), speed_unit(np.array([28000.0]))
-    (('mm/s', 1.0), ('m/s', 1000.0))
-    """
-    held = speed_mm_s[np.isfinite(speed_mm_s)]
-    fast = len(held) > 0 and float(np.abs(held).max()) >= FAST_MM_S
-    return ("m/s", 1000.0) if fast else ("mm/s", 1.0)
 
 
 def place_of(travel: Travel, lap_mm: float) -> tuple[Array, str]:

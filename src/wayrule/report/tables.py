@@ -5,12 +5,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from wayrule.model import Closure, Element, Estimate, Fault, Mark, Problem, Travel
 from wayrule.report.lengths import Lengths, metres
 from wayrule.report.numbers import MINUS, NO_BREAK, UNKNOWN, duration, one_in, pair, rounded, significant, with_sd
 from wayrule.report.plansigns import first_of_each
 from wayrule.report.readings import FAULT_NAMES, hand, ratio_text
-from wayrule.report.travelfacts import travel_facts
+from wayrule.report.travelfacts import speed_unit, travel_facts
 from wayrule.units import DEG, scale_km_h, scale_mph
 
 LONG_CELL: Final = 24
@@ -153,8 +155,9 @@ def closure_table(closure: Closure) -> Table:
 def run_table(travels: Sequence[Travel], ratio: float) -> Table:
     """One row for each run: distance, time, stops, top speed and scale speed."""
     rows = []
-    for t in travels:
-        f = travel_facts(t)
+    facts = [travel_facts(t) for t in travels]
+    unit, size = speed_unit(np.array([f.top_mm_s for f in facts]))
+    for t, f in zip(travels, facts, strict=True):
         rows.append(
             (
                 t.run,
@@ -162,7 +165,7 @@ def run_table(travels: Sequence[Travel], ratio: float) -> Table:
                 duration(f.duration_s),
                 duration(f.rolling_s),
                 str(len(f.stops)),
-                _plain_pair(f.top_mm_s, f.top_sd_mm_s),
+                _plain_pair(f.top_mm_s / size, f.top_sd_mm_s / size),
                 _plain_pair(scale_km_h(f.top_mm_s, ratio), scale_km_h(f.top_sd_mm_s, ratio)),
                 _plain_pair(scale_mph(f.top_mm_s, ratio), scale_mph(f.top_sd_mm_s, ratio)),
             )
@@ -171,7 +174,7 @@ def run_table(travels: Sequence[Travel], ratio: float) -> Table:
     return Table(
         "runs",
         "Distance, time and speed of each run.",
-        ("Run", "Distance, m", "Time", "Rolling", "Stops", "Top, mm/s", f"Top, {scale}km/h", f"Top, {scale}mph"),
+        ("Run", "Distance, m", "Time", "Rolling", "Stops", f"Top, {unit}", f"Top, {scale}km/h", f"Top, {scale}mph"),
         (False, True, True, True, True, True, True, True),
         tuple(rows),
         note="Distance is from the first sample to the last, positive towards the wagon's marked front. Top speed is "

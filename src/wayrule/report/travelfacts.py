@@ -16,6 +16,10 @@ TOP_SPEED_S: Final = 1.0
 """Top speed is the fastest mean over this time [s]: a peak of single samples would be noise."""
 
 
+FAST_MM_S: Final = 5000.0
+"""From this speed [mm/s] on speeds are told in metres a second."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stop:
     """A standstill: when it began and ended [s], and where [mm] (chainage where the run is placed, else NaN)."""
@@ -105,6 +109,17 @@ def stops(travel: Travel) -> tuple[Stop, ...]:
                 )
             )
     return tuple(found)
+
+
+def speed_unit(speed_mm_s: Array) -> tuple[str, float]:
+    """The unit that suits speeds as fast as the fastest of these, and its size in mm/s.
+
+    >>> speed_unit(np.array([120.0])), speed_unit(np.array([28000.0, np.nan]))
+    (('mm/s', 1.0), ('m/s', 1000.0))
+    """
+    held = speed_mm_s[np.isfinite(speed_mm_s)]
+    fast = len(held) > 0 and float(np.abs(held).max()) >= FAST_MM_S
+    return ("m/s", 1000.0) if fast else ("mm/s", 1.0)
 
 
 def _fastest(t_s: Array, d_mm: Array) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 """What one run says, in a practitioner's sentences, and what its log cannot give."""
 
 import math
+from typing import Final
 
 import numpy as np
 
@@ -8,8 +9,11 @@ from wayrule.model import Travel
 from wayrule.report.lengths import metres
 from wayrule.report.numbers import NO_BREAK, duration, significant, with_sd
 from wayrule.report.readings import scale_text
-from wayrule.report.travelfacts import TravelFacts, travel_facts
+from wayrule.report.travelfacts import TravelFacts, speed_unit, travel_facts
 from wayrule.units import scale_km_h, scale_mph
+
+WORTH_SAYING_S: Final = 0.1
+"""Unsure stretches shorter than this [s] in all are not told."""
 
 
 def travel_sentences(travel: Travel, ratio: float) -> list[str]:
@@ -20,7 +24,7 @@ def travel_sentences(travel: Travel, ratio: float) -> list[str]:
     said = [f"{with_sd(f.net_mm / 1000.0, f.net_sd_mm / 1000.0, 'm')} in {duration(f.duration_s)}{_there_and_back(f)}."]
     said.append(f"{top_speed(f, ratio)}." if travel.moving else "It never rolled.")
     said.append(f"{stop_count(f)}.")
-    if f.unsure_s > 0:
+    if f.unsure_s >= WORTH_SAYING_S:
         said.append(f"For {duration(f.unsure_s)} it is unsure whether it rolled or stood.")
     said.append(scale_sentence(travel))
     return said
@@ -30,20 +34,20 @@ def top_speed(f: TravelFacts, ratio: float) -> str:
     """Top speed in mm/s and in scale km/h and mph, without a full stop."""
     scale = "scale " if ratio >= 2 else ""
     km_h, mph = scale_km_h(f.top_mm_s, ratio), scale_mph(f.top_mm_s, ratio)
-    return (
-        f"Top speed {with_sd(f.top_mm_s, f.top_sd_mm_s, 'mm/s')}, that is {scale}{significant(km_h)}{NO_BREAK}km/h or "
-        f"{significant(mph)}{NO_BREAK}mph"
-    )
+    unit, size = speed_unit(np.array([f.top_mm_s]))
+    top = with_sd(f.top_mm_s / size, f.top_sd_mm_s / size, unit)
+    return f"Top speed {top}, that is {scale}{significant(km_h)}{NO_BREAK}km/h or {significant(mph)}{NO_BREAK}mph"
 
 
 def stop_count(f: TravelFacts) -> str:
     """How often and how long it stood, without a full stop."""
     if not f.stops:
-        return "It never stood still for half a second"
+        return "It did not stop"
     longest = max(s.lasted_s for s in f.stops)
     if len(f.stops) == 1:
         return f"It stood once, for {duration(longest)}"
-    return f"It stood {len(f.stops)} times, the longest for {duration(longest)}"
+    times = "twice" if len(f.stops) == 2 else f"{len(f.stops)} times"
+    return f"It stood {times}, the longest for {duration(longest)}"
 
 
 def scale_sentence(travel: Travel) -> str:
