@@ -60,7 +60,7 @@ def plan_table(elements: Sequence[Element], lengths: Lengths) -> Table:
         length = lengths.both(e.length_mm, math.hypot(e.s0_sd_mm, e.s1_sd_mm))
         turned = _plain_pair(e.turned_rad / DEG, e.curvature_sd_1_mm * e.length_mm / DEG)
         number = str(len(rows) + 1)
-        rows.append((number, _plan_kind(e), metres(e.s0_mm), *length, *_radii(e, lengths), turned, _misfit(e)))
+        rows.append((number, _plan_kind(e), metres(e.s0_mm), *length, *_radii(e, lengths), turned, _misfit(e, 1e3)))
     heads = (
         "No.",
         "Kind",
@@ -98,14 +98,25 @@ def profile_table(elements: Sequence[Element], lengths: Lengths) -> Table:
             words = f"{one_in(e.gradient0)}{_way(e.gradient0)} to {one_in(e.gradient1)}{_way(e.gradient1)}"
         rise = lengths.both(mean * e.length_mm, e.gradient_sd * e.length_mm)[0]
         kind = "grade" if e.kind == "grade" else "vertical curve"
-        rows.append((str(len(rows) + 1), kind, metres(e.s0_mm), *length, percent, words, rise))
+        rows.append((str(len(rows) + 1), kind, metres(e.s0_mm), *length, percent, words, rise, _misfit(e, 100.0)))
     return Table(
         "profile-elements",
         "The pieces of the profile, in order of chainage. Climbing is positive.",
-        ("No.", "Kind", "Starts at", f"Length, {m}", f"Length, {i}", "Gradient, %", "1 in n", f"Rise, {m}"),
-        (True, False, True, True, True, True, False, True),
+        (
+            "No.",
+            "Kind",
+            "Starts at",
+            f"Length, {m}",
+            f"Length, {i}",
+            "Gradient, %",
+            "1 in n",
+            f"Rise, {m}",
+            "Misfit, %",
+        ),
+        (True, False, True, True, True, True, False, True, True),
         tuple(rows),
-        note="± is one sigma. Rise is mean gradient times length.",
+        note="± is one sigma. Rise is mean gradient times length. Misfit is the rms of gradient that the piece leaves "
+        "unexplained.",
         empty="The profile was not divided into grades and vertical curves.",
     )
 
@@ -264,8 +275,8 @@ def _radius_or_straight(k: float, unit_mm: float) -> str:
     return significant(abs(1 / k) / unit_mm, 3) if abs(k) > 1e-7 else "straight"
 
 
-def _misfit(e: Element) -> str:
-    return significant(e.misfit * 1e3, 2) if math.isfinite(e.misfit) else "–"
+def _misfit(e: Element, factor: float) -> str:
+    return significant(e.misfit * factor, 2) if math.isfinite(e.misfit) else "–"
 
 
 def _plain_pair(value: float, sd: float) -> str:
