@@ -9,7 +9,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "src" / "wayrule"
 
 FLOORS = {
-    **dict.fromkeys(("units", "errors"), 0),
+    **dict.fromkeys(("units", "errors", "version"), 0),
     "model": 1,
     **dict.fromkeys(("maths", "formats"), 2),
     **dict.fromkeys(("wagon", "run", "track", "loco", "report"), 3),

@@ -10,6 +10,8 @@ The types and the verbs are here, each imported when it is first used:
 import importlib
 from typing import TYPE_CHECKING, Any
 
+from wayrule.version import VERSION
+
 if TYPE_CHECKING:
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.opening import read_recording as read_recording
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     from wayrule.errors import WayruleError as WayruleError
     from wayrule.model import *  # noqa: F403
 
-__version__ = "0.1.0"
+__version__ = VERSION
 
 VERBS = {
     "import_recording": "wayrule.desk.importing:import_recording",

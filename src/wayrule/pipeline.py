@@ -1,17 +1,31 @@
-"""The order of the work, readable as prose: from a recording to travel."""
+"""The order of the work, readable as prose: from a recording to travel, from all runs of a line to its survey."""
+
+import math
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wayrule.model import BodyImu, Recording, Travel, Wagon
+from wayrule.errors import UndeterminedError, UsageError
+from wayrule.model import BodyImu, Facts, Recording, Survey, Travel, Wagon
 from wayrule.run.attitude import Attitude, find_attitude
 from wayrule.run.bias import gyro_bias
 from wayrule.run.chainage import rolled
 from wayrule.run.rolled import Scale
 from wayrule.run.speed import speed
 from wayrule.run.state import states
+from wayrule.track.adjust.adjust import adjust
+from wayrule.track.adjust.closure import closure
+from wayrule.track.adjust.findings import assumptions, estimates
+from wayrule.track.adjust.problem import prepare
+from wayrule.track.adjust.stations import stations
+from wayrule.track.chainages import placed_travels
+from wayrule.track.elements import elements
+from wayrule.track.faults import faults
+from wayrule.track.place import place
+from wayrule.version import VERSION
 
-__all__ = ["Scale", "travel"]
+__all__ = ["Scale", "survey", "travel"]
 
 
 def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None) -> Travel:
@@ -87,3 +101,119 @@ def _body_imu(
     if acc is None:
         notes.append("No accelerometer: no absolute gradient and cant, height only as far as the gyro tells.")
     return BodyImu(gyro, None if acc is None else acc @ attitude.rotation.T, attitude.rotation, bias, sd), tuple(notes)
+
+
+def survey(
+    recordings: Sequence[Recording],
+    wagon: Wagon,
+    facts: Facts | None = None,
+    *,
+    step_mm: float | None = None,
+    tell: Callable[[str], None] = lambda _: None,
+) -> Survey:
+    """All runs of one line of track, adjusted to one map with its error bars.
+
+    Parameters
+    ----------
+    recordings : Recording   runs of one line; each may go its own way, with its own laps
+    wagon : Wagon            the wagon that made them
+    facts : Facts            what is known besides (laps, turned runs, tapes, control points ...)
+    step_mm : float          distance of the stations; None: about 0.3 of the gauge (5 mm in H0)
+    tell                     called with a few words as each stage begins
+
+    Returns
+    -------
+    Survey   stations, elements, faults, runs along the line, closure, and what was learnt, decided and assumed
+
+    Raises
+    ------
+    UsageError          no recording, or two of one name
+    UndeterminedError   what was recorded cannot give a map (no gyro, no movement, a run of other track)
+    """
+    facts = facts or Facts()
+    _check_names(recordings, facts)
+    tell("distance and attitude")
+    travels = [travel(recording, wagon) for recording in recordings]
+    for one in travels:
+        _check_mappable(one)
+    tell("laps and places")
+    line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
+    tell("adjustment")
+    adjusted = adjust(prepare(travels, wagon, facts, line))
+    tell("error bars")
+    track = stations(adjusted, step_mm or station_step(wagon.gauge_mm))
+    tell("elements and faults")
+    pieces = elements(track)
+    placed = placed_travels(adjusted)
+    return Survey(
+        stations=track,
+        elements=pieces,
+        faults=faults(track, pieces),
+        travels=placed,
+        closure=closure(adjusted),
+        estimates=estimates(adjusted),
+        decisions=line.decisions,
+        assumptions=assumptions(adjusted),
+        problems=tuple(p for one in travels for p in one.problems),
+        marks=tuple((float(np.interp(m.t_s, one.t_s, one.chainage_mm)), m) for one in placed for m in one.marks),
+        inputs=(("wagon", wagon.name, wagon.sha256), *(("run", r.name, r.sha256) for r in recordings)),
+        wagon_name=wagon.name,
+        scale=wagon.scale,
+        ratio=wagon.ratio,
+        version=VERSION,
+    )
+
+
+def station_step(gauge_mm: float) -> float:
+    """About 0.3 of the gauge, on the steps 1, 2, 2.5, 5, 10: 5 mm in H0, 2.5 mm in N.
+
+    >>> station_step(16.5), station_step(9.0), station_step(45.0)
+    (5.0, 2.5, 10.0)
+    """
+    wanted = 0.3 * gauge_mm
+    power = 10.0 ** math.floor(math.log10(wanted))
+    return power * min((1.0, 2.0, 2.5, 5.0, 10.0), key=lambda m: abs(math.log(wanted / (m * power))))
+
+
+def cell_size(travels: Sequence[Travel], wheelbase_mm: float) -> float:
+    """Cell of the signatures: an eighth of the wheelbase, wider on very long runs."""
+    longest = max(float(np.ptp(t.distance_mm)) for t in travels)
+    return max(wheelbase_mm / 8, longest / 200_000)
+
+
+def _check_names(recordings: Sequence[Recording], facts: Facts) -> None:
+    names = [r.name for r in recordings]
+    if not names:
+        raise UsageError(
+            expected="at least one recording", came="none", where="survey", next_step="name the runs to survey"
+        )
+    for name in names:
+        if names.count(name) > 1:
+            raise UsageError(
+                expected="runs of different names", came=f"{name} twice", where="survey", next_step="rename one of them"
+            )
+    for name in (*facts.laps, *facts.turned):
+        if name not in names:
+            raise UsageError(
+                expected=f"one of the runs {', '.join(names)}",
+                came=name,
+                where="--turned or @laps",
+                next_step="write the run as in the list of runs",
+            )
+
+
+def _check_mappable(one: Travel) -> None:
+    if one.imu is None or not np.isfinite(one.imu.gyro_rad_s[:, 2]).any():
+        raise UndeterminedError(
+            expected="gyro columns gx, gy, gz for a map",
+            came="none that can be used",
+            where=one.run,
+            next_step="use `wayrule travel` for distance and speed, or map the log's gyro in [columns]",
+        )
+    if not one.moving:
+        raise UndeterminedError(
+            expected="a run that moves",
+            came="a wagon at rest from start to end",
+            where=one.run,
+            next_step="check the wheel sensor with `wayrule travel`",
+        )

@@ -1,0 +1,1 @@
+"""The joint adjustment of all runs to one line."""

@@ -1,0 +1,163 @@
+"""The joint adjustment: all runs of a line in one least-squares problem, solved by Gauss-Newton.
+
+Why it is built so, with every equation: `docs/decisions/0010-survey-adjustment.md`.
+"""
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wayrule.model.arrays import Array
+from wayrule.model.facts import Facts
+from wayrule.track.adjust.line import trace
+from wayrule.track.adjust.noise import Weights, densities, row_weights
+from wayrule.track.adjust.problem import TRACE_STEP_KNOTS, Problem, Run, band_position, evaluate, first_point
+from wayrule.track.adjust.solve import System, assemble, gauge_matrices, smoothness_matrices
+from wayrule.track.adjust.sway import first_sway, reweighted, sway_seen
+from wayrule.track.adjust.ties import (
+    Moments,
+    Tie,
+    caliper_tie,
+    closure_ties,
+    control_ties,
+    lap_end_ties,
+    stretch_ties,
+    tape_ties,
+)
+from wayrule.track.adjust.unknowns import Unknowns
+
+MOST_ITERATIONS = 15
+
+
+CONVERGED_RAD = 1e-5
+
+
+CONVERGED_MM = 0.02
+"""The last step turned the body nowhere by more than 0.0006 deg and moved no run by more than this."""
+
+
+REWEIGHT_AT = (4, 6)
+"""Iterations that take new weights from the residuals; after the last one the weights are held and plain Gauss-Newton
+steps finish."""
+
+
+@dataclass(frozen=True, slots=True)
+class Adjusted:
+    """The adjusted line.
+
+    weights, row_weights   sigma of every row by kind, and the weights as used, outliers lowered
+    iterations, moved_mm, converged   how the iteration ended
+    """
+
+    problem: Problem
+    unknowns: Unknowns
+    system: System
+    runs: tuple[Run, ...]
+    weights: tuple[Weights, ...]
+    row_weights: tuple[tuple[Array, ...], ...]
+    sway_sd: Array
+    iterations: int
+    moved_mm: float
+    converged: bool
+
+
+def adjust(problem: Problem) -> Adjusted:
+    """Iterate to convergence, with weights corrected by what the residuals show, then held."""
+    u = first_point(problem)
+    prior = problem.border.prior_matrix()
+    gauge = gauge_matrices(problem.spline, heading_free=_heading_given(problem.facts))
+    quiet = [
+        q + g
+        for q, g in zip(
+            smoothness_matrices(problem.spline, problem.smooth, problem.wagon.wheelbase_mm), gauge, strict=True
+        )
+    ]
+    seen = problem.spline.mean_rows(problem.spline.centres(), problem.wagon.wheelbase_mm)
+    first = tuple(
+        Weights.first(s.bins, densities(t, problem.wagon), t)
+        for s, t in zip(problem.settings, problem.travels, strict=True)
+    )
+    weights: tuple[Weights, ...] = first
+    runs = evaluate(problem, u)
+    sway_sd = first_sway(problem, u)
+    position = band_position(problem, u, runs)
+    held: list[list[Array]] = []
+    angle = place = np.inf
+    for iteration in range(1, MOST_ITERATIONS + 1):
+        if iteration in REWEIGHT_AT:
+            weights = reweighted(problem, runs, first)
+            sway_sd = sway_seen(problem, u, runs)
+        if iteration <= REWEIGHT_AT[-1]:
+            held = [
+                [row_weights(row, w.sigma[row.kind]) for row in run.rows] for run, w in zip(runs, weights, strict=True)
+            ]
+        ties = ties_at(problem, u, runs, whole=iteration > 1)
+        rows = [(r, row, w) for r, run in enumerate(runs) for row, w in zip(run.rows, held[r], strict=True)]
+        system = assemble(u, rows, ties, prior, quiet, sway_sd, position)
+        u = u.moved(system.step, system.step_border)
+        if iteration == 1:
+            u = _turned_to_controls(problem, u, evaluate(problem, u))
+        runs = evaluate(problem, u)
+        angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))
+        place = max(float(np.max(np.abs(system.step_border[s]))) for k, s in u.names.items() if _is_place(k))
+        if iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and place < CONVERGED_MM:
+            break
+    converged = angle < CONVERGED_RAD and place < CONVERGED_MM
+    return Adjusted(problem, u, system, runs, weights, tuple(map(tuple, held)), sway_sd, iteration, place, converged)
+
+
+def _is_place(name: str) -> bool:
+    return name.startswith(("start/", "slide/"))
+
+
+def ties_at(problem: Problem, u: Unknowns, runs: Sequence[Run], *, whole: bool) -> list[Tie]:
+    """The equations that reach along the line; `whole` False leaves out those that need a first heading."""
+    line, facts, step = problem.line, problem.facts, problem.spline.h * TRACE_STEP_KNOTS
+    moments = Moments(problem.settings, problem.travels, [r.sigma for r in runs], [r.by_border for r in runs])
+    ties = [caliper_tie(u, 1.0, problem.scale_sd)]
+    ties += tape_ties(u, facts.tapes, moments, line.lap_mm, step)
+    ties += stretch_ties(u, facts, problem.wagon.wheelbase_mm)
+    if line.lap_mm is not None:
+        stated = {
+            r: (f.laps, np.sign(p.way * (p.travel.distance_mm[-1] - p.travel.distance_mm[0])))
+            for r, (f, p) in enumerate(zip(line.laps, line.runs, strict=True))
+            if f is not None and f.stated
+        }
+        ties += lap_end_ties(u, moments, stated, line.lap_mm)
+        ties += [t for t in closure_ties(u, step) if whole or t.name == "closure z"]
+    if whole:
+        ties += control_ties(u, facts.controls, moments, step)
+    return ties
+
+
+def _heading_given(facts: Facts) -> bool:
+    """Whether control points fix the plan's orientation."""
+    return sum(c.has_plan for c in facts.controls) >= 2 or any(c.has_heading for c in facts.controls)
+
+
+def _turned_to_controls(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> Unknowns:
+    """After the first step the line has its shape: turn it and shift it onto its control points, roughly."""
+    facts = problem.facts
+    if not facts.controls:
+        return u
+    moments = Moments(problem.settings, problem.travels, [r.sigma for r in runs], [r.by_border for r in runs])
+    line = trace(u, problem.spline.h * TRACE_STEP_KNOTS)
+    here, there, turn = [], [], None
+    for control in facts.controls:
+        sigma, _ = moments.at(control.at)
+        if control.has_heading and turn is None:
+            turn = control.heading_rad - float(np.interp(sigma, line.sigma, line.heading))
+        if control.has_plan:
+            here.append(complex(np.interp(sigma, line.sigma, line.x), np.interp(sigma, line.sigma, line.y)))
+            there.append(complex(control.x_mm, control.y_mm))
+    a, b = np.array(here), np.array(there)
+    if len(a) >= 2:
+        turn = float(np.angle(np.sum((b - b.mean()) * np.conj(a - a.mean()))))
+    turn = turn or 0.0
+    border = u.border.copy()
+    if len(a):
+        shift = b.mean() - a.mean() * np.exp(1j * turn)
+        border[u.names["datum_x"]], border[u.names["datum_y"]] = shift.real, shift.imag
+    return dataclasses.replace(u, theta=u.theta + turn, border=border)

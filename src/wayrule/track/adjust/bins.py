@@ -1,0 +1,111 @@
+"""A run reduced to bins of travel: what the gyro turned and the accelerometer felt between places a few mm apart.
+
+Increments (integrals over a bin) are the observations, not instantaneous rates: they add up to what was travelled,
+whatever the sample rate, and a jolt at a rail joint stays inside one bin.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from wayrule.model import Travel
+from wayrule.model.arrays import Array
+from wayrule.track.plain import filled, running_integral
+
+STANDING_BIN_S = 0.5
+"""A bin ends after this time even when the wagon stands: the gyro's bias is seen there, and it wanders."""
+
+GROUP_S = 0.8
+"""Specific force is averaged over about this long: the wheel's dv/dt is then known well, and the gyro carries the
+shape between (gyro and accelerometer of this class cross over at about a second)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bins:
+    """b bins between b + 1 edges; g groups of bins for the specific force.
+
+    t_s, d_mm, v_mm_s  (b + 1,) at the edges: time, wheel distance, wheel speed
+    path_mm            (b + 1,) distance rolled so far, never falling
+    gyro_rad           (b, 3) integrated rates over each bin
+    gyro_ok            (b, 3) whether every sample in it is there
+    group              (g + 1,) edges (indices into the edges above) of the groups
+    force_mm_s2        (g, 3) mean specific force over each group; empty without accelerometer
+    force_ok           (g, 3)
+    """
+
+    t_s: Array
+    d_mm: Array
+    v_mm_s: Array
+    path_mm: Array
+    gyro_rad: Array
+    gyro_ok: NDArray[np.bool_]
+    group: NDArray[np.int64]
+    force_mm_s2: Array
+    force_ok: NDArray[np.bool_]
+
+    @property
+    def dt_s(self) -> Array:
+        """(b,) duration of each bin."""
+        return np.diff(self.t_s)
+
+
+def reduce_run(travel: Travel, bin_mm: float) -> Bins:
+    """Cut a run into bins of about `bin_mm` of travel, or `STANDING_BIN_S` where it stands."""
+    assert travel.imu is not None
+    t_s = travel.t_s
+    distance = smooth_distance(travel)
+    edges = _edges(t_s, distance, bin_mm)
+    gyro, gyro_ok = _integrals(travel.imu.gyro_rad_s, t_s, edges)
+    group = _group(t_s[edges])
+    force = np.empty((len(group) - 1, 3))
+    force_ok = np.zeros((len(group) - 1, 3), dtype=bool)
+    if travel.imu.acc_mm_s2 is not None:
+        at = edges[group]
+        total, force_ok = _integrals(travel.imu.acc_mm_s2, t_s, at)
+        force = total / np.diff(t_s[at])[:, None]
+    path = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(distance[edges])))))
+    return Bins(t_s[edges], distance[edges], travel.speed_mm_s[edges], path, gyro, gyro_ok, group, force, force_ok)
+
+
+SMOOTH_S = 0.25
+"""Noise of the wheel's reading is averaged over about this long, about the path that its smoothed speed predicts."""
+
+
+def smooth_distance(travel: Travel) -> Array:
+    """Wheel distance freed of the reading's quick noise: a wagon has no such jerks, and in a curve each would look like
+    a turn that the gyro missed. Edges of bins must not be chosen by that noise either."""
+    predicted = running_integral(travel.speed_mm_s, travel.t_s)
+    samples = max(1, round(SMOOTH_S / float(np.median(np.diff(travel.t_s))))) | 1
+    return np.asarray(predicted + uniform_filter1d(travel.distance_mm - predicted, samples, mode="nearest"))
+
+
+def _edges(t_s: Array, d_mm: Array, bin_mm: float) -> NDArray[np.int64]:
+    """Sample numbers at which bins begin, the last sample included."""
+    cell = np.floor(d_mm / bin_mm).astype(np.int64)
+    tick = np.floor((t_s - t_s[0]) / STANDING_BIN_S).astype(np.int64)
+    change = np.flatnonzero((np.diff(cell) != 0) | (np.diff(tick) != 0)) + 1
+    return np.unique(np.concatenate(([0], change, [len(t_s) - 1])))
+
+
+def _group(t_s: Array) -> NDArray[np.int64]:
+    """Edges of groups of bins of about `GROUP_S`."""
+    tick = np.floor((t_s - t_s[0]) / GROUP_S).astype(np.int64)
+    change = np.flatnonzero(np.diff(tick) != 0) + 1
+    edges = np.unique(np.concatenate(([0], change, [len(t_s) - 1])))
+    if len(edges) > 2 and t_s[edges[-1]] - t_s[edges[-2]] < GROUP_S / 2:
+        edges = np.delete(edges, -2)
+    return edges
+
+
+def _integrals(values: Array, t_s: Array, edges: NDArray[np.int64]) -> tuple[Array, NDArray[np.bool_]]:
+    """(b, 3) trapezoidal integrals between edges, and whether no sample was missing on the way."""
+    out = np.empty((len(edges) - 1, 3))
+    ok = np.empty((len(edges) - 1, 3), dtype=bool)
+    for axis in range(3):
+        total = running_integral(filled(values[:, axis], t_s), t_s)
+        out[:, axis] = np.diff(total[edges])
+        missing = np.concatenate(([0], np.cumsum(~np.isfinite(values[:, axis]))))
+        ok[:, axis] = missing[edges[1:] + 1] == missing[edges[:-1]]
+    return out, ok

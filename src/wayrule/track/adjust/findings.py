@@ -1,0 +1,90 @@
+"""What the adjustment learnt of wagon and runs, and what it had to assume, in words and numbers."""
+
+import numpy as np
+
+from wayrule.model import Estimate
+from wayrule.track.adjust.adjust import Adjusted
+from wayrule.units import DEG, G_MM_S2
+
+WAGON_ESTIMATES = (
+    ("scale", "distance scale", 100.0, "%", "true length over the wheel's, less one"),
+    ("slip_mm", "slip in curves", 1.0, "mm", "distance lost per radian turned"),
+    ("gyro_scale_z", "gyro scale, yaw", 100.0, "%", "reads more than true where positive"),
+    ("gyro_scale_y", "gyro scale, pitch", 100.0, "%", "reads more than true where positive"),
+    ("gyro_scale_x", "gyro scale, roll", 100.0, "%", "reads more than true where positive"),
+    ("cross_x", "yaw seen by the roll axis", 1 / DEG, "deg", "mounting of the gyro"),
+    ("cross_y", "yaw seen by the pitch axis", 1 / DEG, "deg", "mounting of the gyro"),
+    ("yaw", "mounting about the upright", 1 / DEG, "deg", "left turn of the sensor in the wagon < 0"),
+    ("level_x", "level error forward", 1e3 / G_MM_S2, "mg", "accelerometer bias and mounting pitch together"),
+    ("level_y", "level error across", 1e3 / G_MM_S2, "mg", "accelerometer bias and mounting roll together"),
+)
+"""border name, words, factor to the unit, unit, meaning"""
+
+
+def estimates(adjusted: Adjusted) -> tuple[Estimate, ...]:
+    """Constants of the wagon, then the mean gyro bias of each run."""
+    u = adjusted.unknowns
+    variance = np.diag(adjusted.system.bordered.border_covariance())
+    out = []
+    for name, words, factor, unit, meaning in WAGON_ESTIMATES:
+        place = u.names[name].start
+        sd = float(np.sqrt(max(variance[place], 0.0)))
+        out.append(Estimate(words, u.one(name) * factor, sd * factor, unit, meaning))
+    for r, travel in enumerate(adjusted.problem.travels):
+        for axis, words in zip("xyz", ("roll", "pitch", "yaw"), strict=True):
+            part = u.names[f"bias_{axis}/{r}"]
+            middle = (part.start + part.stop) // 2
+            sd = float(np.sqrt(max(variance[middle], 0.0)))
+            value = float(u.border[middle])
+            out.append(Estimate(f"gyro bias of {travel.run}, {words}", value / DEG, sd / DEG, "deg/s", "in mid-run"))
+    return tuple(out)
+
+
+def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
+    """What the data could not tell, one sentence each."""
+    problem = adjusted.problem
+    out = [_scale_sentence(adjusted)]
+    ways = {s.way for s in problem.settings}
+    variance = np.diag(adjusted.system.bordered.border_covariance())
+    if len(ways) == 1:
+        gauge = problem.wagon.gauge_mm
+        sd = float(np.sqrt(variance[adjusted.unknowns.names["level_y"].start])) / G_MM_S2 * gauge
+        out.append(
+            f"No run was turned end for end: the cant is known but for one constant of about {sd:.2f} mm "
+            "(mounting and accelerometer bias); a turned run would settle it."
+        )
+        if problem.line.lap_mm is None:
+            tilt = float(np.sqrt(variance[adjusted.unknowns.names["level_x"].start])) / G_MM_S2
+            out.append(
+                "No run was turned on this open line: all gradients share a constant of about "
+                f"{1000 * tilt:.1f} per mille; a turned run or a stretch known to be level would settle it."
+            )
+    if not problem.facts.controls:
+        out.append("Position and direction of the map are free: it starts at (0, 0) along x, height 0.")
+    if problem.wagon.imu.place_mm is None:
+        out.append("The wagon file does not say where the inertial sensor sits: taken as mid-wheelbase at rail height.")
+    if problem.line.lap_mm is not None:
+        out.append(
+            "A closed line cannot show the wheel's circumference: a bigger ring closes as well as a smaller one."
+        )
+    if not any(len(s.bins.force_mm_s2) for s in problem.settings):
+        out.append("No accelerometer: no heights, gradients or cant.")
+    if not adjusted.converged:
+        out.append(
+            f"The adjustment had not settled after {adjusted.iterations} rounds "
+            f"(last step {adjusted.moved_mm:.2f} mm): take its figures with care."
+        )
+    return tuple(out)
+
+
+def _scale_sentence(adjusted: Adjusted) -> str:
+    problem, u = adjusted.problem, adjusted.unknowns
+    variance = np.diag(adjusted.system.bordered.border_covariance())
+    sd = 100 * float(np.sqrt(max(variance[u.names["scale"].start], 0.0)))
+    source = problem.travels[0].scale_source
+    ties = [f"tape ({t.what} {t.length_mm:g} +- {t.sd_mm:g} mm)" for t in problem.facts.tapes]
+    if sum(c.has_plan for c in problem.facts.controls) >= 2:
+        ties.append("control points")
+    rests = " and ".join([*ties, source])
+    better = "" if ties else "; roll a taped distance to do better"
+    return f"Length scale rests on {rests}: +-{sd:.2g} %{better}."

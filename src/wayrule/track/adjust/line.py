@@ -1,0 +1,126 @@
+"""The line in space: from the splines over the wheel's path to plan length, x, y and z.
+
+ds = (1 + scale) m dsigma with m = cos(climb) (1 + slip |kappa|): the wheel rolls along the slope and falls short in
+curves. dx = cos(theta) ds, dy = sin(theta) ds, dz = gamma ds, by the midpoint rule
+(error below step^2 kappa' / 24 a mm).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from wayrule.model.arrays import Array
+from wayrule.track.adjust.unknowns import Unknowns
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """The line on a fine grid sigma (m,): ds/dsigma, plan length and its derivative by slip, heading, x, y, z [mm]."""
+
+    sigma: Array
+    metric: Array
+    s: Array
+    s_by_slip: Array
+    heading: Array
+    x: Array
+    y: Array
+    z: Array
+
+    def metric_at(self, sigma: Array | float) -> Array:
+        """ds/dsigma at places."""
+        return np.asarray(np.interp(sigma, 0.5 * (self.sigma[1:] + self.sigma[:-1]), self.metric))
+
+    def length(self, sigma: Array | float) -> Array:
+        """Plan length from the grid's start [mm]."""
+        return np.asarray(np.interp(sigma, self.sigma, self.s))
+
+    def length_by_slip(self, sigma: Array | float) -> Array:
+        """Derivative of `length` by the slip length (mm per mm)."""
+        return np.asarray(np.interp(sigma, self.sigma, self.s_by_slip))
+
+    def sigma_at(self, s: Array) -> Array:
+        """Places of plan lengths."""
+        return np.asarray(np.interp(s, self.s, self.sigma))
+
+
+@dataclass(frozen=True, slots=True)
+class Metric:
+    """At places: cos(climb), |mean curvature over a wheelbase| [1/mm], ds/dsigma and its derivative by slip."""
+
+    value: Array
+    by_slip: Array
+
+
+def metric(u: Unknowns, sigma: Array) -> Metric:
+    """ds/dsigma; the curvature is that over the wheelbase, which noise hardly touches."""
+    mean = u.spline.value_rows(sigma + u.wheelbase_mm / 2) - u.spline.value_rows(sigma - u.wheelbase_mm / 2)
+    bend = np.abs(mean @ u.theta / u.wheelbase_mm + u.winding_rad_mm)
+    level = np.cos(u.spline.value_rows(sigma) @ u.gamma) * (1 + u.one("scale"))
+    return Metric(level * (1 + u.one("slip_mm") * bend), level * bend)
+
+
+def trace(u: Unknowns, step: float) -> Traced:
+    """The whole line from the splines' origin."""
+    start, stop = u.spline.origin, u.spline.origin + u.spline.length
+    edges = np.linspace(start, stop, max(int(np.ceil((stop - start) / step)), 4) + 1)
+    middle, dsigma = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
+    value = u.spline.value_rows(middle)
+    heading, gradient = value @ u.theta + u.winding_rad_mm * middle, value @ u.gamma
+    m = metric(u, middle)
+
+    def total(slope: Array) -> Array:
+        return np.concatenate(([0.0], np.cumsum(slope * dsigma)))
+
+    at_edges = u.spline.value_rows(edges) @ u.theta + u.winding_rad_mm * edges
+    x, y, z = (total(m.value * slope) for slope in (np.cos(heading), np.sin(heading), gradient))
+    return Traced(edges, m.value, total(m.value), total(m.by_slip), at_edges, x, y, z)
+
+
+@dataclass(frozen=True, slots=True)
+class Positions:
+    """Places in space with derivatives: xyz (3, p) [mm], by_spline (3, p, 3 n), by_border (3, p, k) at fixed sigma."""
+
+    xyz: Array
+    by_spline: Array
+    by_border: Array
+
+
+def positions(u: Unknowns, places: Array, step: float) -> Positions:
+    """x, y, z of places along the line, from its origin, and how the unknowns move them."""
+    n, p = u.spline.n, len(places)
+    edges = np.unique(np.concatenate(([u.spline.origin], places, np.arange(u.spline.origin, places.max(), step))))
+    middle, dsigma = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
+    value = u.spline.value_rows(middle)
+    heading, gradient = value @ u.theta + u.winding_rad_mm * middle, value @ u.gamma
+    m = metric(u, middle)
+    until = np.searchsorted(edges, places)
+    along = np.array([np.cos(heading), np.sin(heading), gradient])
+    turning = np.array([-np.sin(heading), np.cos(heading), np.ones_like(heading)]) * m.value * dsigma
+    xyz, by_slip = (_running(along * weight * dsigma)[:, until] for weight in (m.value, m.by_slip))
+    by_spline = np.zeros((3, p, 3 * n))
+    by_spline[0, :, :n] = _running_rows(value, turning[0], until)
+    by_spline[1, :, :n] = _running_rows(value, turning[1], until)
+    by_spline[2, :, n : 2 * n] = _running_rows(value, turning[2], until)
+    by_border = np.zeros((3, p, len(u.border)))
+    by_border[:, :, u.names["scale"].start] = xyz / (1 + u.one("scale"))
+    by_border[:, :, u.names["slip_mm"].start] = by_slip
+    return Positions(xyz, by_spline, by_border)
+
+
+def _running(values: Array) -> Array:
+    return np.concatenate((np.zeros((len(values), 1)), np.cumsum(values, axis=1)), axis=1)
+
+
+def _running_rows(value: sparse.csr_array, weight: Array, until: NDArray[np.int64]) -> Array:
+    """(p, n) sums of weighted rows up to each place."""
+    order = np.argsort(until, kind="stable")
+    out = np.zeros((len(until), value.shape[1]))
+    total, last = np.zeros(value.shape[1]), 0
+    for i in order:
+        if until[i] > last:
+            total = total + value[last : until[i]].T @ weight[last : until[i]]
+            last = until[i]
+        out[i] = total
+    return out

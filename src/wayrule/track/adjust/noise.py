@@ -1,0 +1,109 @@
+"""How noisy the observations are: from standstill or the wagon file, and from what is left over.
+
+A gyro increment over a bin of dt has variance q dt (q = density^2 / 2, one-sided density), the mean specific force of a
+group of T has density^2 / (2 T) + floor^2. On the move a body also sways within its flange play and shakes. That is
+bounded: it scatters single bins widely but does not add up along the line, so the gyro keeps the weight of its
+density (which sets how a misclosure is spread), outliers are judged against the bins' own scatter, and what the swaying
+leaves in the result is taken from how the passes disagree (`passes.py`). Specific force has no such bound: its weight
+follows its residuals.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wayrule.model import State, Travel, Wagon
+from wayrule.model.arrays import Array
+from wayrule.track.adjust.bins import Bins
+from wayrule.track.adjust.rows import Rows
+from wayrule.units import DEG, G_MM_S2
+
+GYRO_DENSITY_DPS = 0.01
+"""One-sided gyro noise density where neither standstill nor wagon file says [deg/s/sqrt(Hz)] (common practice)."""
+
+FORCE_DENSITY_G = 150e-6
+"""The accelerometer's, likewise [g/sqrt(Hz)]."""
+
+FORCE_FLOOR_G = 1e-4
+"""What an accelerometer's bias and a wagon's springs leave however long one averages: 0.1 mg (common practice)."""
+
+HUBER = 3.0
+"""Residuals beyond this many sigmas weigh less (P. J. Huber, Robust Statistics, ch. 7; 3 rather than 1.345: knocks are
+rare and what is lost to good data is then under 1 %)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Density:
+    """One-sided noise densities of a run: gyro (3,) [rad/s/sqrt(Hz)], force (3,) [mm/s2/sqrt(Hz)]."""
+
+    gyro: Array
+    force: Array
+
+
+def densities(travel: Travel, wagon: Wagon) -> Density:
+    """Densities as the run's standstills show them; the wagon file's, or a default, where it never stands still."""
+    assert travel.imu is not None
+    gyro = np.full(3, (wagon.imu.gyro_noise_dps_rthz or GYRO_DENSITY_DPS) * DEG)
+    force = np.full(3, (wagon.imu.acc_noise_g_rthz or FORCE_DENSITY_G) * G_MM_S2)
+    standing = np.atleast_1d(travel.state == State.STANDING)
+    period = float(np.median(np.diff(travel.t_s)))
+    for values, density in ((travel.imu.gyro_rad_s, gyro), (travel.imu.acc_mm_s2, force)):
+        if values is None:
+            continue
+        for axis in range(3):
+            seen = _still_density(values[:, axis], standing, period)
+            if np.isfinite(seen):
+                density[axis] = max(seen, 0.5 * density[axis])
+    return Density(gyro, force)
+
+
+def _still_density(values: Array, standing: np.ndarray[tuple[int], np.dtype[np.bool_]], period_s: float) -> float:
+    """Density from means over about 0.1 s at rest: slower than steps and filters, faster than wander; NaN if short."""
+    block = max(1, round(0.1 / period_s))
+    inside = standing & np.isfinite(values)
+    count = len(values) // block
+    whole = np.atleast_1d(inside[: count * block].reshape(count, block).all(axis=1))
+    means = values[: count * block].reshape(count, block).mean(axis=1)
+    step = np.diff(means)[whole[1:] & whole[:-1]]
+    if len(step) < 12:
+        return float("nan")
+    sd = 1.4826 * float(np.median(np.abs(step))) / np.sqrt(2)
+    return float(sd * np.sqrt(2 * block * period_s))
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Sigma of every row of a run, by kind; factors say how far residuals departed from first expectations."""
+
+    sigma: dict[str, Array]
+
+    @classmethod
+    def first(cls, bins: Bins, density: Density, travel: Travel) -> "Weights":
+        """From densities alone."""
+        dt = bins.dt_s
+        step = float(np.median(np.diff(travel.t_s)))
+        out = {f"gyro_{a}": density.gyro[i] * np.sqrt(np.maximum(dt, step) / 2) for i, a in enumerate("xyz")}
+        duration = np.diff(bins.t_s[bins.group])
+        for i, a in enumerate("xy"):
+            out[f"force_{a}"] = np.hypot(density.force[i] * np.sqrt(0.5 / duration), FORCE_FLOOR_G * G_MM_S2)
+        return cls(out)
+
+    def scaled(self, factors: dict[str, float]) -> "Weights":
+        """Every sigma of a kind times its factor."""
+        return Weights({kind: sigma * factors.get(kind, 1.0) for kind, sigma in self.sigma.items()})
+
+
+def row_weights(rows: Rows, sigma: Array) -> Array:
+    """1 / sigma^2, falling beyond `HUBER` times the rows' own robust scatter; 0 where samples are missing."""
+    if not rows.ok.any():
+        return np.zeros_like(sigma)
+    u = np.abs(rows.residual) / sigma
+    own = max(1.0, 1.4826 * float(np.median(u[rows.ok])))
+    return np.where(rows.ok, np.minimum(1.0, HUBER * own / np.maximum(u, 1e-12)) / sigma**2, 0.0)
+
+
+def scatter(rows: Rows, sigma: Array) -> float:
+    """Robust scatter of residuals in units of their sigma (1 as expected); NaN with too few."""
+    if rows.ok.sum() < 8:
+        return float("nan")
+    return float(1.4826 * np.median(np.abs(rows.residual[rows.ok]) / sigma[rows.ok]))

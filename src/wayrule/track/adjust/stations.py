@@ -1,0 +1,188 @@
+"""The adjusted line as stations, each quantity with its standard deviation."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from wayrule.model import Stations
+from wayrule.model.arrays import Array
+from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.line import Traced, positions, trace
+from wayrule.track.adjust.passes import pulls, scatter_of
+from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
+
+SIGMA_PLACES = 160
+"""Covariances of position and heading are smooth along the line: they are computed at this many places."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Places of the stations: sigma in nominal mm, s in true mm from the first run's start."""
+
+    sigma: Array
+    s: Array
+
+
+def station_grid(adjusted: Adjusted, line: Traced, step_mm: float) -> Grid:
+    """Stations every `step_mm` where the body's origin went (a closed line: once round)."""
+    if adjusted.problem.line.lap_mm is not None:
+        length = float(line.s[-1])
+        count = max(int(np.ceil(length / step_mm)), 8)
+        s = np.arange(float(count)) * (length / count)
+        return Grid(line.sigma_at(s), s)
+    low = min(float(r.sigma.min()) for r in adjusted.runs)
+    high = max(float(r.sigma.max()) for r in adjusted.runs)
+    zero = float(line.length(float(adjusted.runs[0].sigma[0])))
+    first = np.ceil((float(line.length(low)) - zero) / step_mm - 1e-6)
+    last = np.floor((float(line.length(high)) - zero) / step_mm + 1e-6)
+    s = np.arange(float(first), float(last) + 1.0) * step_mm
+    return Grid(line.sigma_at(s + zero), s)
+
+
+def stations(adjusted: Adjusted, step_mm: float) -> Stations:
+    """Centreline and sigmas."""
+    problem, u = adjusted.problem, adjusted.unknowns
+    line = trace(u, u.spline.h * TRACE_STEP_KNOTS / 2)
+    grid = station_grid(adjusted, line, step_mm)
+    value, slope = u.spline.value_rows(grid.sigma), u.spline.slope_rows(grid.sigma)
+    x, y, z = (np.interp(grid.sigma, line.sigma, c) for c in (line.x, line.y, line.z))
+    heading = value @ u.theta + u.winding_rad_mm * grid.sigma
+    if problem.facts.controls:
+        x, y, z = x + u.one("datum_x"), y + u.one("datum_y"), z + u.one("datum_z")
+    else:
+        x, y, z, heading = _from_start(grid.s, x, y, z, heading)
+    gauge = problem.wagon.gauge_mm
+    has_force = any(len(s.bins.force_mm_s2) for s in problem.settings)
+    level = np.ones(len(x)) if has_force else np.full(len(x), np.nan)
+    sd = sigmas(adjusted, grid)
+    closed = problem.line.lap_mm is not None
+    return Stations(
+        s_mm=grid.s,
+        x_mm=x,
+        y_mm=y,
+        z_mm=z * level,
+        heading_rad=heading,
+        curvature_1_mm=(slope @ u.theta + u.winding_rad_mm) / line.metric_at(grid.sigma),
+        gradient=(value @ u.gamma) * level,
+        cant_mm=gauge * np.sin(value @ u.phi) * level,
+        x_sd_mm=sd["x"],
+        y_sd_mm=sd["y"],
+        z_sd_mm=sd["z"] * level,
+        heading_sd_rad=sd["heading"],
+        curvature_sd_1_mm=sd["curvature"],
+        gradient_sd=sd["gradient"] * level,
+        cant_sd_mm=sd["roll"] * gauge * level,
+        passes=passes_at(adjusted, grid.sigma),
+        closed=closed,
+        length_mm=float(line.s[-1] if closed else grid.s[-1] - grid.s[0]),
+        gauge_mm=gauge,
+        wheelbase_mm=problem.wagon.wheelbase_mm,
+    )
+
+
+def _from_start(s: Array, x: Array, y: Array, z: Array, heading: Array) -> tuple[Array, Array, Array, Array]:
+    """The line put with its chainage 0 at the origin, heading along x."""
+    start = int(np.argmin(np.abs(s)))
+    turn, dx, dy = heading[start], x - x[start], y - y[start]
+    cos, sin = np.cos(turn), np.sin(turn)
+    return dx * cos + dy * sin, dy * cos - dx * sin, z - z[start], heading - turn
+
+
+def passes_at(adjusted: Adjusted, sigma: Array) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """How many times the wagon's origin went over each place."""
+    lap = adjusted.problem.line.lap_mm
+    count = np.zeros(len(sigma), dtype=np.int64)
+    for run in adjusted.runs:
+        edges = run.sigma
+        low, high = np.minimum(edges[:-1], edges[1:]), np.maximum(edges[:-1], edges[1:])
+        shifts = (
+            np.arange(np.floor(edges.min() / lap) - 1, np.ceil(edges.max() / lap) + 1) * lap if lap else np.zeros(1)
+        )
+        order_low, order_high = np.sort(low), np.sort(high)
+        for shift in shifts:
+            at = sigma + shift
+            count += np.searchsorted(order_low, at, side="right") - np.searchsorted(order_high, at, side="right")
+    return count
+
+
+def sigmas(adjusted: Adjusted, grid: Grid) -> dict[str, Array]:
+    """(m,) sds of x, y, z, heading (free network) and of curvature, gradient, roll (means over a wheelbase).
+
+    The inverse of the normal equations, plus what the passes' disagreement shows beyond it, even along the line.
+    """
+    m = min(SIGMA_PLACES, len(grid.sigma))
+    places = np.linspace(grid.sigma[0], grid.sigma[-1], m)
+    pull = pulls(adjusted)
+    variances = _position_variances(adjusted, places, pull) | _local_variances(adjusted, places, pull)
+    out = {}
+    for name, (expected, seen) in variances.items():
+        beyond = float(np.nan_to_num(np.mean(seen) - np.mean(expected)))
+        sd = np.sqrt(np.maximum(expected, 0.0) + max(beyond, 0.0))
+        out[name] = np.interp(grid.sigma, places, sd)
+    return out
+
+
+Variances = dict[str, tuple[Array, Array]]
+"""Quantity -> (expected by the normal equations, seen between passes), each (m,)."""
+
+
+def _position_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variances:
+    """Free network: x, y and heading after the best shift and plan rotation, z after the best shift."""
+    u = adjusted.unknowns
+    n, k, m = u.spline.n, len(u.border), len(places)
+    here = positions(u, places, u.spline.h * TRACE_STEP_KNOTS)
+    heading = np.hstack((u.spline.value_rows(places).toarray(), np.zeros((m, 2 * n))))
+    plan = _free_plan(here.xyz[0], here.xyz[1])
+    level = np.eye(m) - 1.0 / m
+    rows_plan = plan @ np.vstack((here.by_spline[0], here.by_spline[1], heading))
+    border_plan = plan @ np.vstack((here.by_border[0], here.by_border[1], np.zeros((m, k))))
+    rows = np.vstack((rows_plan, level @ here.by_spline[2]))
+    border = np.vstack((border_plan, level @ here.by_border[2]))
+    return _named(adjusted, rows, border, pull, ("x", "y", "heading", "z"))
+
+
+def _named(adjusted: Adjusted, rows: Array, border: Array, pull: Array, names: tuple[str, ...]) -> Variances:
+    with_ties = np.hstack((border, np.zeros((len(border), adjusted.system.ties))))
+    expected = adjusted.system.bordered.variances(sparse.csr_array(adjusted.unknowns.embedded(rows)), with_ties)
+    seen = scatter_of(rows, border, pull)
+    m = len(rows) // len(names)
+    return {name: (expected[i * m : (i + 1) * m], seen[i * m : (i + 1) * m]) for i, name in enumerate(names)}
+
+
+def _free_plan(x: Array, y: Array) -> Array:
+    """(3 m, 3 m) S-transformation of (x, y, heading): removes the best shift and rotation of the points (x, y).
+
+    S = I - G (H'G)^-1 H', G = rows moved by a shift or rotation, H = the same with heading's part zero (the best
+    rotation is found on positions alone). Source: W. Baarda, S-transformations and criterion matrices, 1973.
+    """
+    m = len(x)
+    one, zero = np.ones(m), np.zeros(m)
+    dx, dy = x - x.mean(), y - y.mean()
+    g = np.column_stack(
+        (
+            np.concatenate((one, zero, zero)),
+            np.concatenate((zero, one, zero)),
+            np.concatenate((-dy, dx, one)),
+        )
+    )
+    h = g.copy()
+    h[2 * m :] = 0.0
+    return np.asarray(np.eye(3 * m) - g @ np.linalg.solve(h.T @ g, h.T))
+
+
+def _local_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variances:
+    """Means over one wheelbase centred on the places."""
+    u = adjusted.unknowns
+    spline, wheelbase = u.spline, u.wheelbase_mm
+    n, m = spline.n, len(places)
+    back, ahead = places - wheelbase / 2, places + wheelbase / 2
+    theta = (spline.value_rows(ahead) - spline.value_rows(back)).toarray() / wheelbase
+    mean = spline.mean_rows(back, wheelbase).toarray()
+    rows = np.zeros((3 * m, 3 * n))
+    rows[:m, :n], rows[m : 2 * m, n : 2 * n], rows[2 * m :, 2 * n :] = theta, mean, mean
+    border = np.zeros((3 * m, len(u.border)))
+    curvature = theta @ u.theta + u.winding_rad_mm
+    border[:m, u.names["scale"].start] = -curvature
+    border[:m, u.names["slip_mm"].start] = -curvature * np.abs(curvature)
+    return _named(adjusted, rows, border, pull, ("curvature", "gradient", "roll"))

@@ -1,0 +1,233 @@
+"""The unknowns of an adjustment: three splines along the line, and a border of constants of the wagon and its runs.
+
+Splines over sigma, the path of the wheel along the line in its nominal mm: heading theta [rad], gradient gamma, roll
+phi [rad].
+Sway: what the body's heading, climb and roll add to the line's, run by run, within the wheels' play; it comes and goes.
+Border, for the wagon: see `WAGON`; for each run: start, stretch, level offsets, a gyro bias that wanders in time,
+and a slide of the wheel that wanders along the path.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy import sparse
+
+from wayrule.maths.splines import UniformSpline
+from wayrule.model import Wagon
+from wayrule.model.arrays import Array
+from wayrule.track.adjust.bins import Bins
+from wayrule.units import EARTH_RATE_RAD_S, G_MM_S2
+
+LEVEL_SD_MM_S2 = 0.025 * G_MM_S2
+"""Accelerometer offset with mounting tilt, before anything is known: 25 mg, 1.4 deg (common practice, no source)."""
+
+RUN_LEVEL_SD_MM_S2 = 0.0005 * G_MM_S2
+"""How far that offset moves from run to run of one wagon on one day: 0.5 mg (common practice, no source)."""
+
+CROSS_SD = 0.03
+"""Misalignment of the inertial sensor in the wagon: 1.7 deg (taped by eye; common practice, no source)."""
+
+AXIS_SD = 0.004
+"""Cross-axis sensitivity of the sensor itself, apart from its mounting (common practice, no source)."""
+
+GYRO_SCALE_SD = 0.02
+"""Gyro scale before calibration where the wagon file does not say (2 %, common practice, no source)."""
+
+RUN_STRETCH_SD = 2e-4
+"""How far one wheel's rolling circumference differs between runs of one day (common practice, no source)."""
+
+SLIP_SHARE_OF_GAUGE = 0.025
+"""Distance lost in curves = slip x |turn|; the slip length is within this share of the gauge (one sigma). A rigid
+axle's two rails differ by gauge x turn; how the wheels share that is not known better (common practice, no source)."""
+
+SLIDE_SHARE = 5e-4
+"""The wheel's random slide over a path p: this share of sqrt(wheelbase x p) (common practice, no source)."""
+
+BIAS_WANDER = 0.02
+"""Gyro bias as a random walk, in rad/s per sqrt(s), over the gyro's noise density in rad/s/sqrt(Hz): a sensor of
+0.004 deg/s/sqrt(Hz) whose bias moves by 3 deg/h in 100 s (common practice, no source)."""
+
+SWAY_KNOTS_A_WHEELBASE = 3
+"""Sway is free to change over a third of a wheelbase of path (straight lines between)."""
+
+BIAS_KNOT_S = 20.0
+SLIDE_KNOT_WHEELBASES = 12.0
+MAX_KNOTS = 90
+
+
+@dataclass(slots=True)
+class Border:
+    """Named stretches of the border with their prior; grows while it is laid out, then stays."""
+
+    names: dict[str, slice] = field(default_factory=dict)
+    value: list[float] = field(default_factory=list)
+    sd: list[float] = field(default_factory=list)
+    chains: list[tuple[slice, float]] = field(default_factory=list)
+
+    def add(self, name: str, count: int, sd: float, *, step_sd: float | None = None) -> None:
+        """`count` unknowns with prior 0 +- sd; with `step_sd`, sd is of the first, and neighbours differ by step_sd."""
+        place = slice(len(self.value), len(self.value) + count)
+        self.names[name] = place
+        self.value += [0.0] * count
+        self.sd += [sd] + [np.inf if step_sd is not None else sd] * (count - 1)
+        if step_sd is not None and count > 1:
+            self.chains.append((place, step_sd))
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns so far."""
+        return len(self.value)
+
+    def prior_matrix(self) -> Array:
+        """(k, k) information of the priors."""
+        out = np.diag(1.0 / np.square(self.sd))
+        for place, step_sd in self.chains:
+            i = np.arange(place.start, place.stop - 1)
+            w = 1.0 / step_sd**2
+            out[i, i] += w
+            out[i + 1, i + 1] += w
+            out[i, i + 1] -= w
+            out[i + 1, i] -= w
+        return out
+
+
+WAGON = (
+    "scale",
+    "stretch",
+    "slip_mm",
+    "gyro_scale_x",
+    "gyro_scale_y",
+    "gyro_scale_z",
+    "cross_x",
+    "cross_y",
+    "level_x",
+    "level_y",
+    "yaw",
+    "gyro_xy",
+    "gyro_yx",
+    "gyro_zx",
+    "gyro_zy",
+    "force_xy",
+    "force_yx",
+    "earth_x",
+    "earth_y",
+)
+"""What each is:
+
+scale                     true mm per nominal mm, less 1
+stretch                   path along the line per wheel distance, less 1
+slip_mm                   distance lost per radian turned
+gyro_scale_x, y, z        gyro scales, less 1
+cross_x, cross_y          how much of the yaw rate the roll and pitch axes see: mounting pitch and roll [rad]
+level_x, level_y          offset of the forward and left specific force, mounting tilt times g included [mm/s2]
+yaw                       the sensor's mounting about the upright, shared by gyro and accelerometer [rad]
+gyro_xy ... force_yx      what the axes' own errors add to the mounting (first axis sees so much of the second)
+earth_x, earth_y          horizontal part of the Earth's rate, in the map's axes [rad/s]
+"""
+
+
+def lay_out(wagon: Wagon, runs: list[Bins], gyro_density: list[Array], *, closed: bool) -> Border:
+    """The border for these runs; `gyro_density` (3,) each, one-sided [rad/s/sqrt(Hz)]."""
+    border = Border()
+    scale_sd = wagon.imu.gyro_scale_sd or GYRO_SCALE_SD
+    sds = {
+        "scale": 0.05,
+        "stretch": 0.05 if closed else 1e-9,
+        "slip_mm": SLIP_SHARE_OF_GAUGE * wagon.gauge_mm,
+        "gyro_scale_x": scale_sd,
+        "gyro_scale_y": scale_sd,
+        "gyro_scale_z": scale_sd,
+        "cross_x": CROSS_SD,
+        "cross_y": CROSS_SD,
+        "level_x": LEVEL_SD_MM_S2,
+        "level_y": LEVEL_SD_MM_S2,
+        "yaw": CROSS_SD,
+        "earth_x": EARTH_RATE_RAD_S / 2,
+        "earth_y": EARTH_RATE_RAD_S / 2,
+    } | dict.fromkeys(("gyro_xy", "gyro_yx", "gyro_zx", "gyro_zy", "force_xy", "force_yx"), AXIS_SD)
+    for name in WAGON:
+        border.add(name, 1, sds[name])
+    for r, (bins, density) in enumerate(zip(runs, gyro_density, strict=True)):
+        border.add(f"start/{r}", 1, 1e-6 if r == 0 else 200.0)
+        border.add(f"stretch/{r}", 1, RUN_STRETCH_SD)
+        border.add(f"level_x/{r}", 1, RUN_LEVEL_SD_MM_S2)
+        border.add(f"level_y/{r}", 1, RUN_LEVEL_SD_MM_S2)
+        knots = bias_knots(bins)
+        spacing_s = (bins.t_s[-1] - bins.t_s[0]) / (knots - 1)
+        for axis in range(3):
+            border.add(f"bias_{'xyz'[axis]}/{r}", knots, 0.2, step_sd=BIAS_WANDER * density[axis] * spacing_s**0.5)
+        knots = slide_knots(bins, wagon.wheelbase_mm)
+        spacing_mm = bins.path_mm[-1] / (knots - 1)
+        border.add(f"slide/{r}", knots, 1e-3, step_sd=SLIDE_SHARE * (wagon.wheelbase_mm * spacing_mm) ** 0.5)
+    return border
+
+
+def bias_knots(bins: Bins) -> int:
+    """How many knots a run's gyro bias has in time."""
+    return int(np.clip(np.ceil((bins.t_s[-1] - bins.t_s[0]) / BIAS_KNOT_S) + 1, 2, MAX_KNOTS))
+
+
+def slide_knots(bins: Bins, wheelbase_mm: float) -> int:
+    """How many knots a run's slide has along its path."""
+    return int(np.clip(np.ceil(bins.path_mm[-1] / (SLIDE_KNOT_WHEELBASES * wheelbase_mm)) + 1, 2, MAX_KNOTS))
+
+
+def sway_knots(bins: Bins, wheelbase_mm: float) -> int:
+    """How many knots a run's sway has along its path."""
+    return int(np.ceil(bins.path_mm[-1] / wheelbase_mm * SWAY_KNOTS_A_WHEELBASE)) + 2
+
+
+def hats(p: Array, count: int) -> sparse.csr_array:
+    """(m, count) linear interpolation between `count` knots spread evenly over [p[0], p[-1]]."""
+    span = max(float(p[-1] - p[0]), 1e-12)
+    u = np.clip((p - p[0]) / span * (count - 1), 0, count - 1 - 1e-9)
+    low = np.floor(u).astype(np.int64)
+    share = u - low
+    m = len(p)
+    data = np.column_stack((1 - share, share)).ravel()
+    index = np.column_stack((low, low + 1)).ravel()
+    return sparse.csr_array((data, index, np.arange(0, 2 * m + 1, 2)), shape=(m, count))
+
+
+@dataclass(frozen=True, slots=True)
+class Unknowns:
+    """A point in the space of unknowns: coefficients (n,) each, sway (3, w), and border (k,)."""
+
+    spline: UniformSpline
+    theta: Array
+    gamma: Array
+    phi: Array
+    sway: Array
+    sway_of: tuple[slice, ...]
+    border: Array
+    names: dict[str, slice]
+    winding_rad_mm: float
+    wheelbase_mm: float
+
+    @property
+    def block(self) -> int:
+        """Unknowns of one banded block: a spline's coefficients and its sway."""
+        return self.spline.n + int(self.sway.shape[1])
+
+    def one(self, name: str) -> float:
+        """A border unknown that stands alone."""
+        return float(self.border[self.names[name]][0])
+
+    def some(self, name: str) -> Array:
+        """A stretch of the border."""
+        return self.border[self.names[name]]
+
+    def embedded(self, rows: Array) -> Array:
+        """(m, 3 n) rows on the splines as (m, 3 block) rows on splines and sway."""
+        n, size = self.spline.n, self.block
+        out = np.zeros((len(rows), 3 * size))
+        for i in range(3):
+            out[:, i * size : i * size + n] = rows[:, i * n : (i + 1) * n]
+        return out
+
+    def moved(self, dx: Array, dy: Array) -> "Unknowns":
+        """The point after a step."""
+        n = self.spline.n
+        step = dx.reshape(3, self.block)
+        theta, gamma, phi = (c + d for c, d in zip((self.theta, self.gamma, self.phi), step[:, :n], strict=True))
+        return replace(self, theta=theta, gamma=gamma, phi=phi, sway=self.sway + step[:, n:], border=self.border + dy)

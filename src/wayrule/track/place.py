@@ -1,0 +1,163 @@
+"""Where each run lies on the line, and which way round its wagon stood, before anything is adjusted."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wayrule.errors import UndeterminedError
+from wayrule.model import Travel
+from wayrule.model.arrays import Array
+from wayrule.model.facts import Facts
+from wayrule.track.laps import Laps, find_laps, stated_laps
+from wayrule.track.plain import first_way
+from wayrule.track.signature import Signature, lowest, misfit_by_shift, signature
+
+CLEARLY_BETTER = 0.75
+"""A wagon counts as turned without being told only when that fits this many times better."""
+
+UNRELATED = 0.75
+"""A run whose best misfit is above this does not show the same track."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A run on the line: chainage = start_mm + way * stretch * wheel distance (first guess).
+
+    way      +1 the wagon's front points to growing chainage, -1 it was turned end for end
+    stretch  line chainage per wheel distance of this run, relative to the line's
+    misfit   of its signature against the line's; NaN for the first run
+    """
+
+    travel: Travel
+    start_mm: float
+    way: int
+    stretch: float
+    misfit: float
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """All runs placed on one line. `lap_mm` is None on an open line; `turns` counts whole turns in one lap."""
+
+    runs: tuple[Placed, ...]
+    lap_mm: float | None
+    turns: int
+    laps: tuple[Laps | None, ...]
+    decisions: tuple[tuple[str, str, str, str], ...]
+
+
+def place(travels: Sequence[Travel], facts: Facts, wheelbase_mm: float, cell_mm: float) -> Line:
+    """Find laps, ways and starts; what the person stated is held, and everything else is decided and told."""
+    laps = tuple(_laps(t, facts, cell_mm) for t in travels)
+    decisions = [_lap_decision(t, f) for t, f in zip(travels, laps, strict=True)]
+    first = travels[0]
+    way = first_way(first) or 1
+    if first.run in facts.turned:
+        way = -1
+    known = [(f, t) for f, t in zip(laps, travels, strict=True) if f is not None]
+    lap = (laps[0] or known[0][0]).lap_mm if known else None
+    turns = (laps[0] or known[0][0]).turns * way if known else 0
+    reference = _oriented(signature(first, cell_mm), way)
+    placed = [Placed(first, 0.0, way, 1.0, float("nan"))]
+    for travel, own in zip(travels[1:], laps[1:], strict=True):
+        one, why = _place_one(travel, own, reference, lap, facts, (cell_mm, way * wheelbase_mm / 2))
+        placed.append(one)
+        decisions.append(why)
+        if lap is None:
+            reference = _joined(reference, _oriented(signature(travel, cell_mm), one.way), one)
+    return Line(tuple(placed), lap, turns, laps, tuple(decisions))
+
+
+def _laps(travel: Travel, facts: Facts, cell_mm: float) -> Laps | None:
+    stated = facts.laps.get(travel.run)
+    if stated is not None:
+        return stated_laps(travel, stated, cell_mm) if stated > 0 else None
+    return find_laps(travel, cell_mm)
+
+
+def _lap_decision(travel: Travel, found: Laps | None) -> tuple[str, str, str, str]:
+    what = f"laps of {travel.run}"
+    if found is None:
+        return what, "none: an open line", "no stretch of it is travelled again one lap later", "--closed-laps N"
+    answer = f"{found.laps:.4g} of {found.lap_mm:.0f} mm by the wheel, {found.turns:+d} whole turns each"
+    if found.stated:
+        return what, answer, "stated", "--closed-laps N"
+    why = f"the same bends come again a lap later (misfit {found.misfit:.2f}) and the plain reading closes there"
+    return what, answer, why, "--closed-laps N, or @laps=0 for an open line"
+
+
+def _oriented(sig: Signature, way: int) -> Signature:
+    return sig if way > 0 else sig.mirrored()
+
+
+def _place_one(
+    travel: Travel,
+    own: Laps | None,
+    reference: Signature,
+    lap: float | None,
+    facts: Facts,
+    cell_and_middle_mm: tuple[float, float],
+) -> tuple[Placed, tuple[str, str, str, str]]:
+    cell_mm, middle_mm = cell_and_middle_mm
+    stretch = lap / own.lap_mm if lap is not None and own is not None else 1.0
+    raw = signature(travel, cell_mm)
+    fits = {way: _fit(_oriented(raw, way), reference, lap, cell_mm) for way in (1, -1)}
+    stated = travel.run in facts.turned
+    way = -1 if stated else 1
+    why = "stated" if stated else "not said to be turned"
+    if not stated and fits[-1][1] < CLEARLY_BETTER * fits[1][1]:
+        way = -1
+        why = f"fits far better turned (misfit {fits[-1][1]:.2f} against {fits[1][1]:.2f})"
+    start, misfit = fits[way]
+    if misfit > UNRELATED:
+        raise UndeterminedError(
+            expected="every run to show the same line of track",
+            came=f"a run that fits nowhere (misfit {misfit:.2f}; 0 is equal, 1 unrelated)",
+            where=travel.run,
+            next_step="survey it by itself, or check --turned and that the wheel sensor ran",
+        )
+    # Signatures belong to the middle of the body; the origin is under its rear support, which a turned wagon has ahead.
+    start += middle_mm - way * abs(middle_mm)
+    answer = "turned" if way < 0 else "not turned"
+    how = f"{why}; starts at {start:.0f} mm of the line, misfit {misfit:.2f}"
+    return Placed(travel, start, way, stretch, misfit), (f"way of {travel.run}", answer, how, "--turned RUN")
+
+
+def _fit(sig: Signature, reference: Signature, lap: float | None, cell_mm: float) -> tuple[float, float]:
+    """Chainage of the run's distance zero, and the misfit there."""
+    if lap is None:
+        least = max(10, int(0.4 * min(len(sig.turn), len(reference.turn))))
+        shift, misfit = misfit_by_shift(reference, sig, period=None, least=least)
+    else:
+        period = max(round(lap / cell_mm), 8)
+        shift, misfit = misfit_by_shift(_once_round(reference, period), sig, period=period, least=period // 5)
+    at, depth = lowest(shift, misfit)
+    return reference.start_mm + at * cell_mm - sig.start_mm, depth
+
+
+def _once_round(sig: Signature, period: int) -> Signature:
+    """The reference's first lap; cells it never reached stay missing."""
+    turn, rise = (np.full(period, np.nan) for _ in range(2))
+    n = min(period, len(sig.turn))
+    turn[:n], rise[:n] = sig.turn[:n], sig.rise[:n]
+    return Signature(sig.start_mm, sig.cell_mm, turn, rise)
+
+
+def _joined(reference: Signature, sig: Signature, placed: Placed) -> Signature:
+    """The reference carried on over ground that only the new run covers."""
+    cell = reference.cell_mm
+    offset = round((sig.start_mm + placed.start_mm - reference.start_mm) / cell)
+    low = min(0, offset)
+    high = max(len(reference.turn), offset + len(sig.turn))
+
+    def join(old: Array, new: Array) -> Array:
+        out = np.full(high - low, np.nan)
+        out[offset - low : offset - low + len(new)] = new
+        kept = np.isfinite(old)
+        out[-low : -low + len(old)][kept] = old[kept]
+        return out
+
+    return Signature(
+        reference.start_mm + low * cell, cell, join(reference.turn, sig.turn), join(reference.rise, sig.rise)
+    )
