@@ -11,13 +11,13 @@ from wayrule.sim import GOOD, HO_VAN, RunPlan, RunTruth, laps, oval, simulate
 
 @pytest.fixture(scope="session")
 def world(tmp_path_factory: pytest.TempPathFactory) -> World:
-    """The Heather Vale oval of about 9 m, recorded at 100 Hz; do not write into its folder."""
+    """The Heather Vale oval of 9.012 m, recorded at 50 Hz; do not write into its folder."""
     folder = tmp_path_factory.mktemp("heather vale")
     rng = np.random.default_rng(3)
-    line = oval(rng)
+    line = oval(rng, length_mm=9012.0)
     plans = {
-        "monday": RunPlan(*laps(line.length_mm, 2, 260.0), rate_hz=100.0, marks=((1500.0, "Vale bridge"),)),
-        "tuesday": RunPlan(*laps(line.length_mm, 1, 260.0), rate_hz=100.0, turned=True),
+        "monday": RunPlan(*laps(line.length_mm, 4, 260.0), rate_hz=50.0, marks=((1500.0, "Vale bridge"),)),
+        "tuesday": RunPlan(*laps(line.length_mm, 1, 260.0), rate_hz=50.0, turned=True),
     }
     truths: dict[str, RunTruth] = {}
     for name, plan in plans.items():

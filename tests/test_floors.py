@@ -78,7 +78,7 @@ def storey_offences(tree: ast.AST, module: str, *, is_package: bool = False) -> 
         return
     for line, target in imports(tree, module, is_package=is_package):
         parts = target.split(".")
-        if parts[0] != "wayrule" or target == "wayrule.__version__":
+        if parts[0] != "wayrule":
             continue
         other = parts[1] if len(parts) > 1 and parts[1] in FLOORS else "__init__"
         if other != own and FLOORS[other] >= FLOORS[own]:
@@ -178,6 +178,7 @@ def test_every_module_keeps_its_floor(path: Path) -> None:
         ("desk.survey", "from wayrule.cli import progress"),
         ("track.adjust", "import wayrule"),
         ("track.adjust", "from wayrule import Survey"),
+        ("cli.main", "from wayrule import __version__"),
         ("shed.door", "import math"),
     ],
 )
@@ -220,7 +221,7 @@ def test_what_touches_the_world_outside_is_found(module: str, code: str) -> None
 @pytest.mark.parametrize(
     ("module", "code"),
     [
-        ("pipeline", "from wayrule import __version__"),
+        ("pipeline", "from wayrule.version import VERSION"),
         ("pipeline", "from wayrule.track import adjust\nfrom wayrule.run.angle import travel"),
         ("run.angle", "from .attitude import up\nfrom . import chainage\nfrom ..maths import robust"),
         ("formats.recording", "import io\nimport polars as pl\npl.read_csv(io.BytesIO(b'x'))"),

@@ -8,7 +8,7 @@ from wayrule.sim import Railway, RunTruth
 
 @dataclass(frozen=True)
 class World:
-    """A folder with monday.csv (two laps), tuesday.csv (one lap, turned), van.wagon.toml; and the truth behind them."""
+    """A folder with monday.csv (four laps), tuesday.csv (one lap, turned), van.wagon.toml; and their truth."""
 
     folder: Path
     line: Railway

@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, Any
 from wayrule.version import VERSION
 
 if TYPE_CHECKING:
+    from wayrule.desk.demonstration import demo as demo
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.opening import read_recording as read_recording
     from wayrule.desk.opening import read_wagon as read_wagon
+    from wayrule.desk.surveying import survey as survey
     from wayrule.desk.travelling import travel as travel
     from wayrule.errors import WayruleError as WayruleError
     from wayrule.model import *  # noqa: F403
@@ -23,9 +25,11 @@ if TYPE_CHECKING:
 __version__ = VERSION
 
 VERBS = {
+    "demo": "wayrule.desk.demonstration:demo",
     "import_recording": "wayrule.desk.importing:import_recording",
     "read_recording": "wayrule.desk.opening:read_recording",
     "read_wagon": "wayrule.desk.opening:read_wagon",
+    "survey": "wayrule.desk.surveying:survey",
     "travel": "wayrule.desk.travelling:travel",
     "WayruleError": "wayrule.errors:WayruleError",
 }

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from os import PathLike, fspath
 from pathlib import Path
 
-from wayrule import __version__, pipeline, store
+from wayrule import pipeline, store
 from wayrule.desk.frame import framed
 from wayrule.desk.opening import PathName, open_runs, read_wagon
 from wayrule.desk.steps import Step, silent
 from wayrule.formats.spelling import run_names
 from wayrule.model import Travel, Wagon
 from wayrule.report.page import travel_page
+from wayrule.version import VERSION
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,7 @@ class TravelResult:
 
     def page(self) -> str:
         """The report, a whole HTML page."""
-        return travel_page(self.travels, self.wagon, version=__version__)
+        return travel_page(self.travels, self.wagon, version=VERSION)
 
     def save(self, folder: PathName) -> list[Path]:
         """Write `travel/RUN.csv` for each run and `report.html` into `folder`; returns what was written."""

@@ -1,0 +1,99 @@
+"""`survey`: all runs of one line, to its map with error bars."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from os import PathLike, fspath
+from pathlib import Path
+
+from wayrule import model, pipeline, store
+from wayrule.desk.frame import framed
+from wayrule.desk.opening import PathName, open_runs, read_wagon
+from wayrule.desk.steps import Step, silent, stages
+from wayrule.formats.control import read_control
+from wayrule.formats.spelling import facts_from_words
+from wayrule.model import Stations, Wagon
+from wayrule.report.page import survey_page
+from wayrule.report.tables import Table
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SurveyResult(model.Survey):
+    """A survey that can be saved, and that a notebook shows as its report.
+
+    title   of the report
+    extra   tables that the report shows besides
+    truth   the line as it is known to be, for the report, in the survey's frame and chainage
+    """
+
+    title: str = ""
+    extra: tuple[Table, ...] = ()
+    truth: Stations | None = None
+
+    def page(self) -> str:
+        """The report, a whole HTML page."""
+        return survey_page(self, title=self.title, extra=self.extra, truth=self.truth)
+
+    def save(self, folder: PathName) -> list[Path]:
+        """Write the survey folder (stations, travel, elements, faults, survey.json, calibration.json, report.html)."""
+        return store.write_survey(Path(folder), self, self.page())
+
+    def _repr_html_(self) -> str:
+        return framed(self.page(), 1200)
+
+
+def survey(
+    runs: PathName | Sequence[PathName],
+    wagon: PathName | Wagon,
+    *,
+    closed_laps: int | None = None,
+    turned: Iterable[PathName] = (),
+    tapes: Iterable[str] = (),
+    control: PathName | None = None,
+    level: Iterable[str] = (),
+    straight: Iterable[str] = (),
+    step_mm: float | None = None,
+    out: PathName | None = None,
+    title: str = "",
+    step: Step = silent,
+) -> SurveyResult:
+    """Survey one line of track from all its runs; the words are those of the command line.
+
+    Parameters
+    ----------
+    runs : RUN or RUN@laps=4, one or several
+    wagon : its file, or the wagon
+    closed_laps : whole laps of a single run, short for @laps
+    turned : those runs whose marked front points against growing chainage
+    tapes : WHAT:MM:SD, WHAT being lap, stops or MARK..MARK
+    control : CSV of control points
+    level, straight : stretches FROM:TO [mm of chainage] known to be so
+    step_mm : between stations; None = 5 mm in HO, in proportion in other scales
+    out : folder to write into as well
+    step : shows what is being done
+
+    Raises
+    ------
+    RecordingError, WagonFileError, UsageError, UndeterminedError   each in one line
+    """
+    words = [fspath(run) for run in ([runs] if isinstance(runs, str | PathLike) else runs)]
+    with step("reading the wagon file"):
+        known = read_wagon(wagon)
+        controls = read_control(store.read_bytes(Path(control)), fspath(control)) if control is not None else ()
+    paths, facts = facts_from_words(
+        words,
+        closed_laps=closed_laps,
+        turned=[fspath(run) for run in turned],
+        tapes=tapes,
+        controls=controls,
+        level=level,
+        straight=straight,
+    )
+    recordings = tuple(open_runs(paths, known, step))
+    with stages(step) as tell:
+        found = pipeline.survey(recordings, known, facts, step_mm=step_mm, tell=tell)
+    same = {f.name: getattr(found, f.name) for f in fields(found)}
+    result = SurveyResult(**same, title=title or f"Survey with {known.name}")
+    if out is not None:
+        with step(f"drawing the report, writing {fspath(out)}"):
+            result.save(out)
+    return result
