@@ -21,10 +21,9 @@ def import_(run: str, wagon_file: str, out: str | None, as_json: bool) -> None:
     """
     from wayrule.cli.machine import emit
     from wayrule.cli.progress import Steps
-    from wayrule.cli.show import say, show
+    from wayrule.cli.show import say, say_problems, show
     from wayrule.desk.importing import import_recording
     from wayrule.report.numbers import duration, significant
-    from wayrule.report.tables import problem_table
 
     result = import_recording(run, wagon_file, out=out, step=Steps())
     seen, read = result.understood, result.recording
@@ -50,5 +49,7 @@ def import_(run: str, wagon_file: str, out: str | None, as_json: bool) -> None:
         f"{run}: {read.n} samples in {duration(float(read.t_s[-1] - read.t_s[0]))}, "
         f"{significant(read.rate_hz)} a second; columns parted by {seen.separator}, decimal {decimal}."
     )
-    show([result.column_table(), problem_table(read.problems), result.row_table()])
+    show([result.column_table()])
+    say_problems(read.problems)
+    show([result.row_table()])
     say(f"Written: {out}." if out else "Nothing was written; --out FILE writes the recording in the general form.")

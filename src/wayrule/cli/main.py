@@ -7,13 +7,15 @@ from collections.abc import Sequence
 
 import click
 
-from wayrule import __version__
 from wayrule.cli.usage import nearest, usage_line
 from wayrule.errors import UsageError, WayruleError
+from wayrule.version import VERSION
 
 VERBS = {
+    "demo": "wayrule.cli.demo:demo",
     "import": "wayrule.cli.importing:import_",
     "travel": "wayrule.cli.travel:travel",
+    "survey": "wayrule.cli.survey:survey",
 }
 """Verb -> module and attribute; a verb's module (and all it needs) is imported only when the verb is used."""
 
@@ -41,13 +43,15 @@ class Verbs(click.Group):
 
 
 @click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(__version__, message="wayrule %(version)s")
+@click.version_option(VERSION, message="wayrule %(version)s")
 def wayrule() -> None:
     """From a wagon's recording to the surveyed map of the track, with honest error bars.
 
     \b
+    A first look:     wayrule demo
     Your own log:     wayrule import run.csv --wagon van.wagon.toml
                       wayrule travel run.csv --wagon van.wagon.toml
+                      wayrule survey run.csv --wagon van.wagon.toml --out survey
     """
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from wayrule.cli.progress import console
-from wayrule.model import Survey
+from wayrule.model import Problem, Survey
 from wayrule.report.tables import Table
 
 HARD_SPACES = str.maketrans({"\u00a0": " ", "\u202f": " "})
@@ -18,13 +18,20 @@ def say(*lines: str) -> None:
         out.print(line.translate(HARD_SPACES), soft_wrap=True)
 
 
+def say_problems(problems: Iterable[Problem]) -> None:
+    """What was found wrong in the input, a sentence each."""
+    texts = list(dict.fromkeys(problem.text for problem in problems))
+    say(*([f"- {text}" for text in texts] or ["No problem was found in the input."]))
+
+
 def say_survey(survey: Survey, report: Path) -> None:
     """What a survey found, in the words of its report, and where the rest lies."""
     from wayrule.report.lengths import lengths_for
     from wayrule.report.readings import result_sentences
 
     say(*result_sentences(survey, lengths_for(survey.stations.length_mm, survey.ratio)), *survey.assumptions)
-    say(*(p.text for p in survey.problems), f"Written: {report.parent} (report: {report}).")
+    say_problems(survey.problems)
+    say(f"Written: {report.parent} (report: {report}).")
 
 
 def show(tables: Iterable[Table]) -> None:

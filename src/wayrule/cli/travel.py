@@ -21,9 +21,9 @@ def travel(runs: tuple[str, ...], wagon_file: str, out: str | None, as_json: boo
     """
     from wayrule.cli.machine import emit
     from wayrule.cli.progress import Steps
-    from wayrule.cli.show import say, show
+    from wayrule.cli.show import say, say_problems, show
     from wayrule.desk.travelling import travel as travel_runs
-    from wayrule.report.tables import problem_table, run_table
+    from wayrule.report.tables import run_table
     from wayrule.report.travelfacts import travel_facts
     from wayrule.report.travelreadings import cannot_give, travel_sentences
 
@@ -43,7 +43,7 @@ def travel(runs: tuple[str, ...], wagon_file: str, out: str | None, as_json: boo
         return
     for t in result.travels:
         say(f"{t.run}: " + " ".join(travel_sentences(t, result.wagon.ratio)), *cannot_give(t), *t.notes)
-        show([problem_table(t.problems)])
+        say_problems(t.problems)
     if len(result.travels) > 1:
         show([run_table(result.travels, result.wagon.ratio)])
     if out is not None:

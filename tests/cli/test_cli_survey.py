@@ -1,0 +1,136 @@
+"""`wayrule survey` and the library's `survey`: the folder by the contract, the truth behind it, and wrong words."""
+
+import csv
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import wayrule
+from tests.world import World
+from wayrule.cli.main import run
+from wayrule.desk.surveying import SurveyResult
+from wayrule.model.track import STATION_COLUMNS
+from wayrule.sim import errors
+
+
+@dataclass(frozen=True)
+class Done:
+    folder: Path
+    json: dict[str, Any]
+    progress: str
+
+
+def words(world: World, out: Path) -> list[str]:
+    runs = [f"{world.run('monday')}@laps=4", f"{world.run('tuesday')}@laps=1"]
+    tape = f"lap:{world.line.length_mm:.0f}:5"
+    stated = ["--turned", world.run("tuesday"), "--wagon", world.wagon, "--tape", tape]
+    return ["survey", *runs, *stated, "--out", str(out), "--no-open"]
+
+
+@pytest.fixture(scope="module")
+def done(world: World, tmp_path_factory: pytest.TempPathFactory) -> Done:
+    """One survey, looked at from several sides."""
+    import contextlib
+    import io
+
+    folder = tmp_path_factory.mktemp("surveys") / "the oval"
+    out, progress = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(progress):
+        assert run([*words(world, folder), "--json"]) == 0
+    return Done(folder, json.loads(out.getvalue()), progress.getvalue())
+
+
+def table(path: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+
+
+def test_the_survey_folder_is_the_contract(done: Done) -> None:
+    names = {path.relative_to(done.folder).as_posix() for path in done.folder.rglob("*") if path.is_file()}
+    assert names == {
+        "stations.csv", "elements.csv", "faults.csv", "survey.json", "calibration.json", "report.html",
+        "travel/monday.csv", "travel/tuesday.csv",
+    }  # fmt: skip
+    assert list(table(done.folder / "stations.csv")[0]) == [*STATION_COLUMNS, "passes"]
+    assert list(table(done.folder / "elements.csv")[0])[:8] == [
+        "plane", "kind", "s0_mm", "s1_mm", "curvature0_1_mm", "curvature1_1_mm", "gradient0", "gradient1",
+    ]  # fmt: skip
+
+
+def test_a_closed_line_is_written_once_round_in_5_mm_steps(done: Done, world: World) -> None:
+    s = [float(row["s_mm"]) for row in table(done.folder / "stations.csv")]
+    assert s[0] == 0.0
+    assert s[1] - s[0] == pytest.approx(5.0, abs=0.01)
+    # its start is not repeated, and the tape of 5 mm (one sigma) holds the length
+    assert s[-1] < world.line.length_mm + 15.0
+    assert s[-1] > world.line.length_mm - 15.0 - 10.0
+
+
+def test_the_map_is_the_railway(world: World, tmp_path: Path) -> None:
+    found = wayrule.survey(
+        [f"{world.run('monday')}@laps=4", f"{world.run('tuesday')}@laps=1"],
+        world.wagon,
+        turned=[world.run("tuesday")],
+        tapes=[f"lap:{world.line.length_mm:.0f}:5"],
+    )
+    assert isinstance(found, wayrule.Survey)
+    assert isinstance(found, SurveyResult)
+    wrong = errors(world.line, world.truths["monday"], found.stations)
+    assert wrong.plan_rms_mm < 3.0, "3 mm on the oval, what the benchmarks promise for four laps"
+    assert wrong.height_rms_mm < 1.5, "1.5 mm, likewise"
+    files = found.save(tmp_path / "saved")
+    assert {path.name for path in files} >= {"stations.csv", "report.html"}
+    assert found._repr_html_().startswith("<iframe srcdoc=")
+
+
+def test_a_machine_gets_one_object_and_a_person_progress(done: Done) -> None:
+    assert done.json["closure"]["laps"] == pytest.approx(5.0, abs=0.005), "five laps; each ends within mm of 9 m"
+    assert done.json["line"]["closed"] is True
+    assert abs(done.json["closure"]["turns_per_lap"]) == 1, "an oval turns once round"
+    assert Path(done.json["report"]).is_file()
+    assert "reading" in done.progress
+    assert [entry["role"] for entry in done.json["inputs"]] == ["wagon", "run", "run"]
+
+
+def test_a_person_gets_sentences(world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lone = ["survey", world.run("monday"), "--closed-laps", "4", "--wagon", world.wagon, "--step", "20"]
+    assert run([*lone, "--out", str(tmp_path / "s"), "--no-open"]) == 0
+    out = capsys.readouterr().out
+    assert "report.html" in out
+    s = [float(row["s_mm"]) for row in table(tmp_path / "s" / "stations.csv")]
+    assert s[1] - s[0] == pytest.approx(20.0, rel=0.02), "the step that was asked for"
+
+
+@pytest.mark.parametrize(
+    ("extra", "says"),
+    [
+        (["--tape", "lap:nine:5"], "expected a taped length as a number of mm"),
+        (["--turned", "wednesday.csv"], "expected one of the runs given"),
+        (["--closed-laps", "2"], "expected --closed-laps with a single run"),
+        (["--level", "1800:1200"], "expected FROM below TO"),
+        (["--straight", "here"], "expected two parts FROM:TO"),
+        (["--control", "nowhere.csv"], "expected a file, came nothing there"),
+        (["--step", "0"], "expected a number"),
+    ],
+)
+def test_wrong_words_are_one_line_and_nothing_is_written(
+    world: World, tmp_path: Path, extra: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "never"
+    assert run([*words(world, out), *extra]) == 2
+    errors_told = [line for line in capsys.readouterr().err.splitlines() if " · " not in line]
+    assert len(errors_told) == 1
+    assert says in errors_told[0]
+    assert not out.exists()
+
+
+def test_a_log_without_gyro_is_refused_with_the_way_on(
+    world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log = tmp_path / "bare.csv"
+    rows = [f"{0.1 * k:.1f},{20.0 * k:.1f}" for k in range(60)]
+    log.write_text("t_s,wheel_mm\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    assert run(["survey", str(log), "--wagon", world.wagon, "--out", str(tmp_path / "s")]) == 2
+    assert "wayrule travel" in capsys.readouterr().err, "distance and speed it can give"
