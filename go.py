@@ -177,6 +177,7 @@ def run(arguments: "list[str]", cwd: "Path | None" = None) -> int:
 
 def check_all() -> int:
     """Every check; pytest's summary comes last, then a line for whatever else fell."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the tests run on all cores already
     fallen = []
     for name, arguments in CHECKS:
         say(f"== {name}")

@@ -6,6 +6,8 @@ import importlib
 import os
 import pkgutil
 import re
+import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -15,11 +17,15 @@ import pytest
 
 import wayrule
 import wayrule.model
+from tests.world import World
 from wayrule.cli import main as cli
+from wayrule.desk.demonstration import write_scene
+from wayrule.desk.scene import heather_vale
+from wayrule.formats.wagonfile import read_wagon
 from wayrule.model.track import STATION_COLUMNS
 
 ROOT = Path(__file__).parents[1]
-PAGES = [ROOT / "README.md", ROOT / "CHANGELOG.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").rglob("*.md"))]
+PAGES = [*sorted(ROOT.glob("*.md")), *sorted((ROOT / "docs").rglob("*.md")), *sorted((ROOT / "examples").rglob("*.md"))]
 WORDS = (ROOT / "docs" / "words.md").read_text(encoding="utf-8")
 FENCE = re.compile(r"^```(\w+)[^\n]*\n(.*?)^```", re.MULTILINE | re.DOTALL)
 
@@ -49,16 +55,59 @@ def test_a_wrong_example_would_be_seen() -> None:
     assert doctest.testmod(module, report=False, verbose=False).failed == 1
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
-def test_python_on_a_page_runs(page: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "page", [p for p in PAGES if fenced(p, "python")], ids=lambda page: str(page.relative_to(ROOT))
+)
+def test_python_on_a_page_runs(page: Path, reader: Path) -> None:
     blocks = fenced(page, "python")
     if blocks:
         env = {**os.environ, "PYTHONPATH": str(ROOT / "src")}
         code = "\n".join(blocks)  # one reader, one session: later blocks may use earlier names
         run = subprocess.run(
-            [sys.executable, "-c", code], cwd=tmp_path, env=env, capture_output=True, text=True, check=False
+            [sys.executable, "-c", code], cwd=reader, env=env, capture_output=True, text=True, check=False
         )
         assert run.returncode == 0, run.stderr
+
+
+def commands(page: Path) -> list[list[str]]:
+    """The `wayrule` commands in the shell blocks of a page, as words."""
+    lines = "\n".join(fenced(page, "sh")).replace("\\\n", " ").splitlines()
+    return [shlex.split(line)[1:] for line in lines if line.startswith("wayrule ")]
+
+
+def distinct_commands() -> list[str]:
+    """Each command of the pages once; its answer does not depend on the page."""
+    return list(dict.fromkeys(shlex.join(words) for page in PAGES for words in commands(page)))
+
+
+@pytest.mark.parametrize("command", distinct_commands())
+def test_commands_on_the_pages_run(command: str, reader: Path, capsys: pytest.CaptureFixture[str]) -> None:  # noqa: ARG001
+    assert cli.run(shlex.split(command)) == 0, capsys.readouterr().err
+
+
+@pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What `wayrule demo` writes before it surveys, at a quarter of its rate to save time."""
+    folder = tmp_path_factory.mktemp("demo")
+    write_scene(heather_vale(7, 50.0), folder)
+    return folder
+
+
+@pytest.fixture
+def reader(tmp_path: Path, world: World, demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The folder of a reader who follows a page: own recordings, the examples, and what `wayrule demo` writes."""
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    shutil.copytree(world.folder, tmp_path, dirs_exist_ok=True)
+    shutil.copytree(demo_folder, tmp_path / "heather-vale")
+    monkeypatch.setattr("wayrule.desk.demonstration.heather_vale", lambda seed: heather_vale(seed, 50.0))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_wagon_files_on_a_page_are_valid(page: Path) -> None:
+    for block in fenced(page, "toml"):
+        read_wagon(block.encode(), page.name)
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
