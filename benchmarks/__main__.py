@@ -13,12 +13,15 @@ from collections.abc import Iterable
 import benchmarks
 from benchmarks.row import Row
 
-PARTS_OF_THE_FRAME = {"row", "__main__"}
+PARTS_OF_THE_FRAME = {"row", "accuracy", "__main__"}
 
 
 def areas() -> list[str]:
-    """Names of the areas: each is a module `benchmarks/AREA.py` with `rows(quick: bool) -> Iterable[Row]`."""
-    found = (module.name for module in pkgutil.iter_modules(benchmarks.__path__))
+    """Names of the areas: each is a module `benchmarks/AREA.py` with `rows(quick: bool) -> Iterable[Row]`.
+
+    Folders hold what an area is made of.
+    """
+    found = (module.name for module in pkgutil.iter_modules(benchmarks.__path__) if not module.ispkg)
     return sorted(name for name in found if name not in PARTS_OF_THE_FRAME)
 
 

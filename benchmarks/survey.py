@@ -2,12 +2,16 @@
 
 import io
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 import numpy as np
 import polars as pl
 
 from benchmarks.row import Row, at_most, guarded
+from benchmarks.surveying.cost import cost_rows
+from benchmarks.surveying.drawn import LINES, QUICK_LINES, coverage_rows, draw, judge
+from benchmarks.surveying.promised import EIGHT, OVAL, SEEDS, THINNED_HZ, Promise, measure, promised_rows, thinned_row
 from wayrule.formats.recording import read_recording
 from wayrule.formats.recordingwriter import write_recording
 from wayrule.model import Recording
@@ -16,6 +20,29 @@ from wayrule.model import Recording
 def rows(quick: bool) -> Iterator[Row]:
     """Every figure of the area, in the order of the work."""
     yield from guarded("reading a recording", "<= 3 times bare parsing", lambda: reading(quick))
+    seeds = SEEDS[:1] if quick else SEEDS
+    for promise in (OVAL, EIGHT):
+        yield from guarded(promise.name, "its figures", partial(of_promise, promise, seeds))
+        for rate_hz in THINNED_HZ:
+            what = f"{promise.name}: thinned to {rate_hz} Hz"
+            yield from guarded(what, "none, to be stated", partial(thinned, promise, seeds, rate_hz))
+    yield from guarded("coverage", "55 to 80 % inside one sigma", lambda: covered(QUICK_LINES if quick else LINES))
+    yield from guarded("cost of a survey", "grows linearly", lambda: cost_rows(quick))
+
+
+def of_promise(promise: Promise, seeds: Sequence[int]) -> Iterator[Row]:
+    """The promised figures of one line."""
+    yield from promised_rows(promise, [measure(promise, seed) for seed in seeds])
+
+
+def thinned(promise: Promise, seeds: Sequence[int], rate_hz: int) -> Iterator[Row]:
+    """What remains of them at a lower rate."""
+    yield thinned_row(promise, [measure(promise, seed, rate_hz) for seed in seeds])
+
+
+def covered(lines: int) -> Iterator[Row]:
+    """Whether the claimed sigmas can be believed."""
+    yield from coverage_rows([judge(draw(index)) for index in range(lines)])
 
 
 def reading(quick: bool) -> Iterator[Row]:

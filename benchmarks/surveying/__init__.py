@@ -1,0 +1,1 @@
+"""What the survey area measures: promised lines, lines drawn at random, and what a survey costs."""
