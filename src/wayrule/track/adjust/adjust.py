@@ -34,8 +34,8 @@ MOST_ITERATIONS = 15
 CONVERGED_RAD = 1e-5
 
 
-CONVERGED_MM = 0.02
-"""The last step turned the body nowhere by more than 0.0006 deg and moved no run by more than this."""
+CONVERGED_WHEELBASES = 3e-4
+"""The last step turned the body nowhere by more than 0.0006 deg and moved no run by more than this (0.02 mm in HO)."""
 
 
 REWEIGHT_AT = (4, 6)
@@ -84,6 +84,7 @@ def adjust(problem: Problem) -> Adjusted:
     sway_sd = first_sway(problem, u)
     position = band_position(problem, u, runs)
     held: list[list[Array]] = []
+    near = CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
     angle = place = np.inf
     for iteration in range(1, MOST_ITERATIONS + 1):
         if iteration in REWEIGHT_AT:
@@ -102,9 +103,9 @@ def adjust(problem: Problem) -> Adjusted:
         runs = evaluate(problem, u)
         angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))
         place = max(float(np.max(np.abs(system.step_border[s]))) for k, s in u.names.items() if _is_place(k))
-        if iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and place < CONVERGED_MM:
+        if iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and place < near:
             break
-    converged = angle < CONVERGED_RAD and place < CONVERGED_MM
+    converged = angle < CONVERGED_RAD and place < near
     return Adjusted(problem, u, system, runs, weights, tuple(map(tuple, held)), sway_sd, iteration, place, converged)
 
 
@@ -160,4 +161,4 @@ def _turned_to_controls(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> U
     if len(a):
         shift = b.mean() - a.mean() * np.exp(1j * turn)
         border[u.names["datum_x"]], border[u.names["datum_y"]] = shift.real, shift.imag
-    return dataclasses.replace(u, theta=u.theta + turn, border=border)
+    return dataclasses.replace(u, read_theta=u.read_theta + turn * u.gain("z"), border=border)

@@ -98,14 +98,18 @@ def positions(u: Unknowns, places: Array, step: float) -> Positions:
     until = np.searchsorted(edges, places)
     along = np.array([np.cos(heading), np.sin(heading), gradient])
     turning = np.array([-np.sin(heading), np.cos(heading), np.ones_like(heading)]) * m.value * dsigma
+    bent = np.array([value @ u.theta, value @ u.theta, gradient]) * turning
     xyz, by_slip = (_running(along * weight * dsigma)[:, until] for weight in (m.value, m.by_slip))
     by_spline = np.zeros((3, p, 3 * n))
-    by_spline[0, :, :n] = _running_rows(value, turning[0], until)
-    by_spline[1, :, :n] = _running_rows(value, turning[1], until)
-    by_spline[2, :, n : 2 * n] = _running_rows(value, turning[2], until)
+    by_spline[0, :, :n] = _running_rows(value, turning[0] / u.gain("z"), until)
+    by_spline[1, :, :n] = _running_rows(value, turning[1] / u.gain("z"), until)
+    by_spline[2, :, n : 2 * n] = _running_rows(value, turning[2] / u.gain("y"), until)
     by_border = np.zeros((3, p, len(u.border)))
     by_border[:, :, u.names["scale"].start] = xyz / (1 + u.one("scale"))
     by_border[:, :, u.names["slip_mm"].start] = by_slip
+    by_scale = _running(bent)[:, until]
+    by_border[:2, :, u.names["gyro_scale_z"].start] = -by_scale[:2] / u.gain("z")
+    by_border[2, :, u.names["gyro_scale_y"].start] = -by_scale[2] / u.gain("y")
     return Positions(xyz, by_spline, by_border)
 
 

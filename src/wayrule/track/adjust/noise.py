@@ -11,6 +11,7 @@ follows its residuals.
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from wayrule.model import State, Travel, Wagon
 from wayrule.model.arrays import Array
@@ -79,10 +80,13 @@ class Weights:
 
     @classmethod
     def first(cls, bins: Bins, density: Density, travel: Travel) -> "Weights":
-        """From densities alone."""
+        """From densities, and from what shakes too quickly to be track."""
         dt = bins.dt_s
         step = float(np.median(np.diff(travel.t_s)))
-        out = {f"gyro_{a}": density.gyro[i] * np.sqrt(np.maximum(dt, step) / 2) for i, a in enumerate("xyz")}
+        out = {}
+        for i, a in enumerate("xyz"):
+            quiet = density.gyro[i] * np.sqrt(np.maximum(dt, step) / 2)
+            out[f"gyro_{a}"] = np.maximum(quiet, _shaking(bins, i))
         duration = np.diff(bins.t_s[bins.group])
         for i, a in enumerate("xy"):
             out[f"force_{a}"] = np.hypot(density.force[i] * np.sqrt(0.5 / duration), FORCE_FLOOR_G * G_MM_S2)
@@ -91,6 +95,25 @@ class Weights:
     def scaled(self, factors: dict[str, float]) -> "Weights":
         """Every sigma of a kind times its factor."""
         return Weights({kind: sigma * factors.get(kind, 1.0) for kind, sigma in self.sigma.items()})
+
+
+SHAKING_BINS = 5
+
+
+def _shaking(bins: Bins, axis: int) -> Array:
+    """(b,) sd of a rolling bin's increment, from its rate's scatter about the mean of five bins (robust); 0 at rest.
+
+    A body carried at two places a wheelbase apart cannot follow the track so quickly: what changes from bin to bin is
+    noise, vibration included.
+    """
+    travel, dt = np.abs(np.diff(bins.d_mm)), bins.dt_s
+    rolling = travel > 0.3 * np.median(travel)
+    rate = bins.gyro_rad[:, axis] / dt
+    quick = (rate - uniform_filter1d(rate, SHAKING_BINS, mode="nearest"))[rolling & bins.gyro_ok[:, axis]]
+    if len(quick) < 4 * SHAKING_BINS:
+        return np.zeros_like(dt)
+    sd = 1.4826 * float(np.median(np.abs(quick))) / np.sqrt(1 - 1 / SHAKING_BINS)
+    return np.where(rolling, sd * np.sqrt(dt * np.median(dt[rolling])), 0.0)
 
 
 def row_weights(rows: Rows, sigma: Array) -> Array:

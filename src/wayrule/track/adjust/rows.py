@@ -189,18 +189,26 @@ def gyro_rows(x: Unknowns, run: Setting, at: Pose, sigma_by_border: sparse.csr_a
         bias = f"bias_{'xyz'[axis]}/{run.number}"
         knots = hats(bins.t_s, x.names[bias].stop - x.names[bias].start)
         drift = sparse.csr_array((knots[1:] + knots[:-1]).multiply(0.5 * bins.dt_s[:, None]))
-        columns = {name: s * true[column] for name, row, column, s in GYRO_MATRIX if row == axis}
+        columns = {name: s * true[column] for name, row, column, s in GYRO_MATRIX if row == axis != column}
+        if axis == 2:
+            columns["gyro_scale_z"] = x.winding_rad_mm * np.diff(at.sigma)
         columns |= {f"earth_{name}": earth[axis] * bins.dt_s for name, earth in earth_axes.items() if axis < 2}
         by_place = sigma_by_border.multiply((by_sigma[axis] + faults[axis] @ by_sigma)[:, None]).tocsr()
         by_border = _place(columns, {bias: drift}, x.names, len(x.border)) + (by_place[1:] - by_place[:-1])
         earth = sum(columns[f"earth_{name}"] * x.one(f"earth_{name}") for name in earth_axes) if axis < 2 else 0.0
         modelled = true[axis] + earth + faults[axis] @ true + drift @ x.some(bias) + sway_step @ x.sway[spline, sway_of]
         residual = bins.gyro_rad[:, axis] - modelled
-        gain = 1.0 + faults[axis, axis]
         kind = f"gyro_{'xyz'[axis]}"
-        by_spline = step * (gain * sign)
         out.append(
-            Rows(kind, spline, residual, by_spline, sway_step, sparse.csr_array(by_border), bins.gyro_ok[:, axis])
+            Rows(
+                kind,
+                spline,
+                residual,
+                sparse.csr_array(step * sign),
+                sway_step,
+                sparse.csr_array(by_border),
+                bins.gyro_ok[:, axis],
+            )
         )
     return out
 
@@ -220,15 +228,17 @@ def force_rows(x: Unknowns, run: Setting, at: Pose) -> list[Rows]:
         (0, "x", ahead, left, "force_xy", 1.0, 1, at.mean_rows),
         (1, "y", left, ahead, "force_yx", -1.0, 2, at.roll_rows),
     ):
+        leaning, gain = ("y", x.gain("y")) if axis == 0 else ("x", x.gain("x"))
         levels = (f"level_{letter}", f"level_{letter}/{run.number}")
         columns = dict.fromkeys(levels, np.ones_like(true)) | {"yaw": sign * other, cross: other}
+        columns[f"gyro_scale_{leaning}"] = (true - (kin_x if axis == 0 else kin_y)) * (-1.0 / gain)
         model = true + (sign * yaw + x.one(cross)) * other + sum(x.one(name) for name in levels)
         out.append(
             Rows(
                 f"force_{letter}",
                 spline,
                 bins.force_mm_s2[:, axis] - model,
-                sparse.csr_array(average @ rows) * gravity,
+                sparse.csr_array(average @ rows) * (gravity / gain),
                 None,
                 _place(columns, {}, x.names, k),
                 bins.force_ok[:, axis],

@@ -106,7 +106,7 @@ def assemble(
     position : (block,) places of a block's unknowns along the line, which make it banded
     """
     n, size, k, m = u.spline.n, u.block, len(u.border), len(ties)
-    now = [np.concatenate((c, s)) for c, s in zip((u.theta, u.gamma, u.phi), u.sway, strict=True)]
+    now = [np.concatenate((c, s)) for c, s in zip(u.read, u.sway, strict=True)]
     blocks = [
         sparse.csr_array(sparse.block_diag((q, sparse.diags_array(1.0 / sd**2)), format="csr"))
         for q, sd in zip(quiet, sway_sd, strict=True)

@@ -132,11 +132,14 @@ def _position_variances(adjusted: Adjusted, places: Array, pull: Array) -> Varia
     u = adjusted.unknowns
     n, k, m = u.spline.n, len(u.border), len(places)
     here = positions(u, places, u.spline.h * TRACE_STEP_KNOTS)
-    heading = np.hstack((u.spline.value_rows(places).toarray(), np.zeros((m, 2 * n))))
+    value = u.spline.value_rows(places)
+    heading = np.hstack((value.toarray() / u.gain("z"), np.zeros((m, 2 * n))))
+    turned = np.zeros((m, k))
+    turned[:, u.names["gyro_scale_z"].start] = -(value @ u.theta) / u.gain("z")
     plan = _free_plan(here.xyz[0], here.xyz[1])
     level = np.eye(m) - 1.0 / m
     rows_plan = plan @ np.vstack((here.by_spline[0], here.by_spline[1], heading))
-    border_plan = plan @ np.vstack((here.by_border[0], here.by_border[1], np.zeros((m, k))))
+    border_plan = plan @ np.vstack((here.by_border[0], here.by_border[1], turned))
     rows = np.vstack((rows_plan, level @ here.by_spline[2]))
     border = np.vstack((border_plan, level @ here.by_border[2]))
     return _named(adjusted, rows, border, pull, ("x", "y", "heading", "z"))
@@ -179,9 +182,10 @@ def _local_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variance
     back, ahead = places - wheelbase / 2, places + wheelbase / 2
     theta = (spline.value_rows(ahead) - spline.value_rows(back)).toarray() / wheelbase
     mean = spline.mean_rows(back, wheelbase).toarray()
-    rows = np.zeros((3 * m, 3 * n))
-    rows[:m, :n], rows[m : 2 * m, n : 2 * n], rows[2 * m :, 2 * n :] = theta, mean, mean
-    border = np.zeros((3 * m, len(u.border)))
+    rows, border = np.zeros((3 * m, 3 * n)), np.zeros((3 * m, len(u.border)))
+    for i, (axis, part, spline_c) in enumerate((("z", theta, u.theta), ("y", mean, u.gamma), ("x", mean, u.phi))):
+        rows[i * m : (i + 1) * m, i * n : (i + 1) * n] = part / u.gain(axis)
+        border[i * m : (i + 1) * m, u.names[f"gyro_scale_{axis}"].start] = -(part @ spline_c) / u.gain(axis)
     curvature = theta @ u.theta + u.winding_rad_mm
     border[:m, u.names["scale"].start] = -curvature
     border[:m, u.names["slip_mm"].start] = -curvature * np.abs(curvature)

@@ -170,19 +170,24 @@ def caliper_tie(u: Unknowns, stretch: float, sd: float) -> Tie:
 
 def stretch_ties(u: Unknowns, facts: Facts, spacing: float) -> list[Tie]:
     """Stretches that the person declared level or straight, an equation every `spacing` mm."""
-    n, nothing = u.spline.n, np.zeros(len(u.border))
     out = []
     for stretch in facts.level:
         rows = u.spline.value_rows(_along(stretch, spacing)).toarray()
-        for row, value in zip(rows, rows @ u.gamma, strict=True):
-            full = np.concatenate((np.zeros(n), row, np.zeros(n)))
-            out.append(Tie("declared level", -float(value), LEVEL_SD, full, nothing))
+        out += [_declared(u, "level", row, float(row @ u.gamma), "y") for row in rows]
     for stretch in facts.straight:
         rows = u.spline.slope_rows(_along(stretch, spacing)).toarray()
-        for row, value in zip(rows, rows @ u.theta + u.winding_rad_mm, strict=True):
-            full = np.concatenate((row, np.zeros(2 * n)))
-            out.append(Tie("declared straight", -float(value), STRAIGHT_SD_1_MM, full, nothing))
+        out += [_declared(u, "straight", row, float(row @ u.theta), "z") for row in rows]
     return out
+
+
+def _declared(u: Unknowns, what: str, row: Array, value: float, axis: str) -> Tie:
+    """One place of a declared stretch: `value` of the spline there, the closed line's winding apart."""
+    block, sd, now = (1, LEVEL_SD, value) if what == "level" else (0, STRAIGHT_SD_1_MM, value + u.winding_rad_mm)
+    n = u.spline.n
+    full, by_border = np.zeros(3 * n), np.zeros(len(u.border))
+    full[block * n : (block + 1) * n] = row / u.gain(axis)
+    by_border[u.names[f"gyro_scale_{axis}"].start] = -value / u.gain(axis)
+    return Tie(f"declared {what}", -now, sd, full, by_border)
 
 
 def _along(stretch: Stretch, spacing: float) -> Array:
@@ -212,7 +217,9 @@ def control_ties(u: Unknowns, controls: Sequence[Control], moments: Moments, ste
             out.append(Tie(f"control {control.at} {name}", float(gap), sd, here.by_spline[axis, i], row))
         if control.has_heading:
             turn = float(np.angle(np.exp(1j * (control.heading_rad - theta[i]))))
-            full = np.concatenate((value[i : i + 1].toarray()[0], np.zeros(2 * n)))
+            full = np.concatenate((value[i : i + 1].toarray()[0] / u.gain("z"), np.zeros(2 * n)))
             bend = (u.spline.slope_rows(sigma[i : i + 1]) @ u.theta)[0] + u.winding_rad_mm
-            out.append(Tie(f"control {control.at} heading", turn, control.heading_sd_rad, full, bend * places[i][1]))
+            row = bend * places[i][1]
+            row[u.names["gyro_scale_z"].start] -= (theta[i] - u.winding_rad_mm * sigma[i]) / u.gain("z")
+            out.append(Tie(f"control {control.at} heading", turn, control.heading_sd_rad, full, row))
     return out

@@ -191,12 +191,17 @@ def hats(p: Array, count: int) -> sparse.csr_array:
 
 @dataclass(frozen=True, slots=True)
 class Unknowns:
-    """A point in the space of unknowns: coefficients (n,) each, sway (3, w), and border (k,)."""
+    """A point in the space of unknowns: coefficients (n,) each, sway (3, w), and border (k,).
+
+    read_theta, read_gamma, read_phi are the line's angles *as the gyro reads them*, its scale still in (a closed line's
+    whole turns apart). The scales enter only where angles meet something else: gravity, closure, a tape. Were they
+    factors of the splines in the gyro's rows, the smoothness prior would inflate them: a larger scale, a calmer line.
+    """
 
     spline: UniformSpline
-    theta: Array
-    gamma: Array
-    phi: Array
+    read_theta: Array
+    read_gamma: Array
+    read_phi: Array
     sway: Array
     sway_of: tuple[slice, ...]
     border: Array
@@ -208,6 +213,30 @@ class Unknowns:
     def block(self) -> int:
         """Unknowns of one banded block: a spline's coefficients and its sway."""
         return self.spline.n + int(self.sway.shape[1])
+
+    def gain(self, axis: str) -> float:
+        """What the gyro axis reads over what it should."""
+        return 1.0 + self.one(f"gyro_scale_{axis}")
+
+    @property
+    def theta(self) -> Array:
+        """(n,) true heading, a closed line's whole turns (`winding_rad_mm`) apart."""
+        return self.read_theta / self.gain("z")
+
+    @property
+    def gamma(self) -> Array:
+        """(n,) true gradient."""
+        return self.read_gamma / self.gain("y")
+
+    @property
+    def phi(self) -> Array:
+        """(n,) true roll."""
+        return self.read_phi / self.gain("x")
+
+    @property
+    def read(self) -> tuple[Array, Array, Array]:
+        """The three splines as they are solved for."""
+        return self.read_theta, self.read_gamma, self.read_phi
 
     def one(self, name: str) -> float:
         """A border unknown that stands alone."""
@@ -229,5 +258,12 @@ class Unknowns:
         """The point after a step."""
         n = self.spline.n
         step = dx.reshape(3, self.block)
-        theta, gamma, phi = (c + d for c, d in zip((self.theta, self.gamma, self.phi), step[:, :n], strict=True))
-        return replace(self, theta=theta, gamma=gamma, phi=phi, sway=self.sway + step[:, n:], border=self.border + dy)
+        theta, gamma, phi = (c + d for c, d in zip(self.read, step[:, :n], strict=True))
+        return replace(
+            self,
+            read_theta=theta,
+            read_gamma=gamma,
+            read_phi=phi,
+            sway=self.sway + step[:, n:],
+            border=self.border + dy,
+        )
