@@ -97,7 +97,7 @@ def faults(stations: Stations, elements: tuple[Element, ...]) -> tuple[Fault, ..
     heading = _heading(stations, grid, plan)
     blur = _blur(grid, heading[0], plan) if heading is not None else USUAL_BLUR * grid.base
     found = [] if heading is None else _plan_faults(stations, grid, plan, heading, blur)
-    found += _vertical_faults(stations, grid, _level(stations, grid, profile, blur), blur)
+    found += _vertical_faults(stations, grid, plan, _level(stations, grid, profile, blur), blur)
     return tuple(sorted(found, key=lambda f: f.s_mm))
 
 
@@ -293,7 +293,7 @@ def _level(stations: Stations, grid: _Grid, profile: list[Element], blur: float)
 
 
 def _vertical_faults(
-    stations: Stations, grid: _Grid, level: tuple[Array, np.ndarray] | None, blur: float
+    stations: Stations, grid: _Grid, plan: list[Element], level: tuple[Array, np.ndarray] | None, blur: float
 ) -> list[Fault]:
     """Dips, humps, twists and one-rail dips."""
     points = len(grid.s) - 1 if grid.ring else len(grid.s)
@@ -304,7 +304,8 @@ def _vertical_faults(
     seen = _steps(stations, grid, stations.cant_mm, closing)
     if seen is not None:
         least = [np.full(points, LEAST_TWIST_GAUGES * grid.gauge) for _ in templates]
-        cant = _search(grid, seen[0], seen[1], templates, 0.0, least)
+        ramps = _cant_ramps(grid, seen[0], [e.s0_mm for e in plan], blur)
+        cant = _search(grid, seen[0] - ramps, seen[1], templates, 0.0, least)
     out: list[Fault] = []
     taken: list[Found] = []
     for f in cant:
@@ -323,6 +324,25 @@ def _vertical_faults(
         for f in _search(grid, steps, level[1], templates, density, least):
             out.append(Fault("dip" if f.amplitude < 0 else "hump", start + f.at, abs(f.amplitude), "mm", f.sd))
     return out
+
+
+def _cant_ramps(grid: _Grid, steps: Array, breaks: list[float], blur: float) -> Array:
+    """Steps of the designed cant: straight lines between the breaks of the plan, where ramps begin and end.
+
+    Slopes of the pieces by least absolute values (a few rounds of reweighting), so that a twist does not bend them.
+    """
+    apart = [b for a, b in zip([-np.inf, *breaks], breaks, strict=False) if b - a > 0.5 * grid.base]
+    at = np.array([grid.s[0], *(b for b in apart if grid.s[0] + grid.base < b < grid.s[-1] - grid.base), grid.s[-1]])
+    stones = basis(at, grid.s, blur)
+    columns = (stones.fall + stones.rise) * grid.spacing  # steps made by a slope of 1 along each piece
+    weight = np.ones(len(steps))
+    slope = np.zeros(columns.shape[1])
+    for _ in range(8):
+        normal = columns.T @ (columns * weight[:, None]) + 1e-9 * np.eye(len(slope))
+        slope = np.linalg.solve(normal, columns.T @ (weight * steps))
+        left = np.abs(steps - columns @ slope)
+        weight = 1.0 / np.maximum(left, 0.3 * np.median(left) + 1e-12)
+    return np.asarray(columns @ slope)
 
 
 def _dipping_rail(f: Found, level_steps: Array, grid: _Grid) -> Literal["left", "right"] | None:

@@ -24,11 +24,15 @@ MOST_BLOCKS: Final = 3000
 SHORTEST_WHEELBASES: Final = 0.6
 """A shorter piece than that is not told from a fault by a wagon of this wheelbase."""
 
-LONGEST_GAP_WHEELBASES: Final = 3.0
+LONGEST_GAP_WHEELBASES: Final = 4.5
 """A fault may hide a stretch of up to this length from the search for elements."""
 
 GAP_PER_BLOCK: Final = 3.0
 """Chi-square that a block in a gap pays; 1 is what pure noise pays, so that noise is never worth a gap."""
+
+MOST_ROUNDS: Final = 3
+WORTH_ANOTHER_ROUND: Final = 1.5
+"""The search is run again while the noise that it leaves turns out smaller by this factor than was taken for it."""
 
 BLURS: Final = (1.0, 0.6, 0.3, 1.4)
 """Lengths of the moving mean, in wheelbases, that are tried; the first stands unless another is clearly better."""
@@ -180,8 +184,11 @@ def find_pieces(line: Line, floor_density: float) -> Pieces:
     blur = _best_blur(_weights(line, density), fitted.outline, line.base_mm, price)
     if tied:
         line = _rolled(line, _seam(fitted, line))
-    fitted = best_outline(_weights(line, density), blur, price, tied=tied)
-    density = _residual_density(line, fitted, floor_density)
+    for _ in range(MOST_ROUNDS):
+        fitted = best_outline(_weights(line, density), blur, price, tied=tied)
+        before, density = density, _residual_density(line, fitted, floor_density)
+        if density > before / WORTH_ANOTHER_ROUND:
+            break
     return _ordered(fitted, line, density, blur)
 
 
