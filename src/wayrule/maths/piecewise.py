@@ -1,4 +1,4 @@
-"""Least-squares fit of a blurred outline: zero, flat and ramp pieces, ramps continuous with what they join.
+"""Outlines made of zero, flat and ramp pieces, ramps continuous with what they join, seen as blurred block means.
 
 The data are means over blocks, so that fast wiggles cost nothing and increments of an integral serve as well as
 samples. A measuring base of some length blurs what it sees: the model is the outline under a moving mean.
@@ -7,18 +7,14 @@ Legend: m pieces, m + 1 breaks `at` · left, right value of a piece at its ends 
 second integral · b blur · n blocks with n + 1 edges.
 """
 
-from dataclasses import dataclass, replace
-from typing import Final, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Kind = Literal["zero", "flat", "ramp"]
-
-_MAX_STEPS: Final = 12
-_ENOUGH: Final = 1e-2
-"""Least gain of chi-square for which a further step is worth taking; a hundredth of what noise itself does to it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,35 +36,41 @@ class Blocks:
         return Blocks(edge, self.y[first:last], np.where(near, 0.0, self.weight[first:last]))
 
 
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A stretch whose course is not asked for; `whole`: its mean still is (the wiggle in it comes back to nothing)."""
+
+    start: float
+    stop: float
+    whole: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Spike:
+    """A step of the integral at a place.
+
+    soft   variance that is added to the blocks that see it, as it is never blurred quite as the model has it
+    """
+
+    at: float
+    soft: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Outline:
     """What the pieces are and where they break.
 
     kinds  m of "zero", "flat", "ramp"
     at     (m + 1,) breaks with both ends
-    gaps   intervals (start, stop) that are left out of the fit
+    gaps, spikes   what is no piece
     tied   the first and the last piece are one and the same flat (a ring cut open in the middle of a piece)
     """
 
     kinds: tuple[Kind, ...]
     at: Floats
-    gaps: tuple[tuple[float, float], ...] = ()
+    gaps: tuple[Gap, ...] = ()
+    spikes: tuple[Spike, ...] = ()
     tied: bool = False
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Fit:
-    """A fitted outline: values at the ends of the pieces (m,), chi-square, residuals (n,), and the sd of each
-    piece's mean (m,) and of each break (m + 1,; 0 at the ends), for noise as large as the weights say.
-    """
-
-    outline: Outline
-    left: Floats
-    right: Floats
-    chi2: float
-    residual: Floats
-    mean_sd: Floats
-    at_sd: Floats
 
 
 def level_index(kinds: tuple[Kind, ...], tied: bool) -> tuple[NDArray[np.intp], NDArray[np.intp], int]:
@@ -157,143 +159,54 @@ def _differences(a: Floats) -> Floats:
     return a[1:] - a[:-1]
 
 
-def in_gaps(edge: Floats, gaps: tuple[tuple[float, float], ...]) -> NDArray[np.bool_]:
-    """Which blocks touch an interval that is left out, (n,)."""
+def spike_means(places: Floats, edge: Floats, blur: float) -> tuple[Floats, Floats]:
+    """Block means of spikes of unit area, and their change per unit shift of the place; (n, places) each."""
+    width = np.diff(edge)[:, None]
+    b = max(blur, 0.05 * float(edge[-1] - edge[0]) / len(width))
+    late, early = edge[:, None] - places + b / 2, edge[:, None] - places - b / 2
+    mean = _differences(np.maximum(late, 0.0) - np.maximum(early, 0.0)) / (b * width)
+    change = _differences((early > 0).astype(float) - (late > 0)) / (b * width)
+    return mean, change
+
+
+def touched(edge: Floats, start: float, stop: float) -> NDArray[np.bool_]:
+    """Which blocks share more than an end with an interval, (n,)."""
+    return np.asarray((edge[1:] > start + 1e-9) & (edge[:-1] < stop - 1e-9))
+
+
+def unexplained(edge: Floats, outline: Outline, blur: float) -> NDArray[np.bool_]:
+    """Which blocks lie in a gap or see a spike, (n,)."""
     out = np.zeros(len(edge) - 1, dtype=bool)
-    for start, stop in gaps:
-        out |= (edge[1:] > start + 1e-9) & (edge[:-1] < stop - 1e-9)
+    for gap in outline.gaps:
+        out |= touched(edge, gap.start, gap.stop)
+    for spike in outline.spikes:
+        out |= touched(edge, spike.at - 0.5 * blur, spike.at + 0.5 * blur)
     return out
 
 
-class _State:
-    """An outline with its levels solved exactly, and what a next step needs."""
-
-    def __init__(self, blocks: Blocks, outline: Outline, root: Floats, wy: Floats, blur: float) -> None:
-        self.outline = outline
-        left_at, right_at, k = level_index(outline.kinds, outline.tied)
-        m = len(outline.kinds)
-        self.pick_left, self.pick_right = np.zeros((m, k + 1)), np.zeros((m, k + 1))
-        self.pick_left[range(m), left_at] = 1.0  # index -1 picks the fixed zero, which stands last
-        self.pick_right[range(m), right_at] = 1.0
-        stones = basis(outline.at, blocks.edge, blur)
-        self._stones = stones
-        self.columns = (stones.fall @ self.pick_left + stones.rise @ self.pick_right)[:, :k]
-        design = self.columns * root[:, None]
-        levels = np.zeros(k + 1)
-        if k:
-            levels[:k] = _solve(design.T @ design, design.T @ wy, 1e-12)
-        self.left, self.right = self.pick_left @ levels, self.pick_right @ levels
-        self.residual = blocks.y - self.columns @ levels[:k]
-        self.weighted = self.residual * root
-        self.chi2 = float(self.weighted @ self.weighted)
-        self._design = design
-
-    def normal(self, root: Floats, span: float) -> tuple[Floats, Floats]:
-        """Normal matrix of levels and inner breaks, and gradient.
-
-        Shifting a break by d carries the value before it over d more: a spike of area (before - after) d; the slope
-        of a ramp on either side turns about its far end.
-        """
-        slope = np.where([k == "ramp" for k in self.outline.kinds], (self.right - self.left), 0.0)
-        slope = slope / _differences(self.outline.at)
-        stones = self._stones
-        places = stones.spike * (self.right[:-1] - self.left[1:])
-        places -= stones.rise[:, :-1] * slope[:-1] + stones.fall[:, 1:] * slope[1:]
-        jacobian = np.hstack([self._design, places * root[:, None]])
-        normal = jacobian.T @ jacobian
-        k = self._design.shape[1]
-        normal.flat[k * (len(normal) + 1) :: len(normal) + 1] += 1.0 / span**2
-        return normal, jacobian.T @ self.weighted
-
-
-def fit(
-    blocks: Blocks,
-    outline: Outline,
-    blur: float,
-    *,
-    shortest: float = 0.0,
-    steps: int = _MAX_STEPS,
-    hopeless: float = np.inf,
-    sds: bool = True,
-) -> Fit:
-    """Levels and inner breaks of an outline by weighted least squares (Levenberg-Marquardt, levels solved exactly).
-
-    Parameters
-    ----------
-    blocks : the data
-    outline : kinds, first guess of the breaks, gaps
-    blur : length of the moving mean under which the data saw the outline
-    shortest : no piece gets shorter than this
-    steps : at most so many steps
-    hopeless : give up early while chi-square is above this and a step gains less than half
-    sds : whether to work out the sd's; else they are NaN
-
-    Returns
-    -------
-    Fit   the chi-square never rises above that of the first guess
-
-    Notes
-    -----
-    A break that nothing holds (a step of no height) stays where it was: its diagonal is kept from zero by a prior of
-    the whole span, which is far weaker than any datum.
+def as_seen(blocks: Blocks, outline: Outline, blur: float) -> Blocks:
+    """The blocks that an outline is judged by: a whole gap is one block, an open one weighs nothing, those that see a
+    spike weigh less.
     """
-    weight = np.where(in_gaps(blocks.edge, outline.gaps), 0.0, blocks.weight) if outline.gaps else blocks.weight
-    root = np.sqrt(weight)
-    wy = blocks.y * root
-    span = float(blocks.edge[-1] - blocks.edge[0])
-    now = _State(blocks, outline, root, wy, blur)
-    damping = 1e-3
-    for _ in range(steps if len(outline.kinds) > 1 else 0):
-        normal, gradient = now.normal(root, span)
-        shift = _solve(normal, gradient, damping)[now.columns.shape[1] :]
-        at = _moved(now.outline.at, shift, shortest)
-        tried = _State(blocks, replace(now.outline, at=at), root, wy, blur)
-        gain = now.chi2 - tried.chi2
-        if now.chi2 > hopeless and gain < 0.5 * now.chi2:
-            break
-        if gain > 0:
-            now, damping = tried, damping * 0.2
-            if gain < _ENOUGH:
-                break
+    if not outline.gaps and not outline.spikes:
+        return blocks
+    edge, y, weight = blocks.edge, blocks.y, blocks.weight.copy()
+    for spike in outline.spikes:
+        near = touched(edge, spike.at - 0.5 * blur, spike.at + 0.5 * blur)
+        weight[near] /= 1.0 + spike.soft * weight[near]
+    width = np.diff(edge)
+    first = np.ones(len(y), dtype=bool)  # of the blocks that are put together
+    for gap in outline.gaps:
+        inside = np.flatnonzero(touched(edge, gap.start, gap.stop))
+        if len(inside) == 0:
+            continue
+        if gap.whole and np.all(weight[inside] > 0):
+            first[inside[1:]] = False
         else:
-            damping *= 10.0
-            if damping > 1e4 or gain > -_ENOUGH:
-                break
-    if not sds:
-        m = len(now.left)
-        return Fit(now.outline, now.left, now.right, now.chi2, now.residual, np.full(m, np.nan), np.full(m + 1, np.nan))
-    return _result(now, root, span)
-
-
-def _result(now: _State, root: Floats, span: float) -> Fit:
-    normal, _ = now.normal(root, span)
-    k = now.columns.shape[1]
-    scale = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    cov = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-12, hermitian=True) / np.outer(scale, scale)
-    pick = 0.5 * (now.pick_left + now.pick_right)[:, :k]
-    mean_var = np.einsum("ik,kl,il->i", pick, cov[:k, :k], pick)
-    at_sd = np.concatenate([[0.0], np.sqrt(np.maximum(np.diag(cov)[k:], 0.0)), [0.0]])
-    mean_sd = np.sqrt(np.maximum(mean_var, 0.0))
-    return Fit(now.outline, now.left, now.right, now.chi2, now.residual, mean_sd, at_sd)
-
-
-def _solve(normal: Floats, gradient: Floats, damping: float) -> Floats:
-    """Damped normal equations, scaled to a unit diagonal first; an unknown that no datum touches becomes 0."""
-    scale = np.sqrt(normal.diagonal())
-    scale = np.where(scale > 0, scale, 1.0)
-    scaled = normal / scale / scale[:, None]
-    scaled.flat[:: len(scaled) + 1] = 1.0 + damping
-    return np.asarray(np.linalg.solve(scaled, gradient / scale) / scale)
-
-
-def _moved(at: Floats, shift: Floats, shortest: float) -> Floats:
-    """Breaks moved by at most half of the shorter neighbour, in order and `shortest` apart where there is room."""
-    length = np.diff(at)
-    room = 0.5 * np.minimum(length[:-1], length[1:])
-    moved = at.copy()
-    moved[1:-1] += np.clip(shift, -room, room)
-    for i in range(1, len(at) - 1):
-        moved[i] = max(moved[i], moved[i - 1] + min(shortest, length[i - 1]))
-    for i in range(len(at) - 2, 0, -1):
-        moved[i] = min(moved[i], moved[i + 1] - min(shortest, length[i]))
-    return moved
+            weight[inside] = 0.0
+    start = np.flatnonzero(first)
+    total = np.add.reduceat(width, start)
+    variance = np.add.reduceat(width**2 / np.where(weight > 0, weight, np.inf), start)
+    mean = np.add.reduceat(width * y, start) / total
+    out = np.divide(total**2, variance, out=np.zeros(len(start)), where=variance > 0)
+    return Blocks(np.append(edge[start], edge[-1]), mean, out)

@@ -55,7 +55,7 @@ def plan(stations: Stations) -> tuple[Element, ...]:
         closing = (stations.length_mm, heading[0] + turns * math.tau)
     smooth = 8.0 * SMOOTHEST_GAUGES * stations.gauge_mm / w**2
     line = block_line(stations.s_mm, heading, stations.curvature_sd_1_mm, w, closing)
-    return _plan_elements(find_pieces(line, smooth**2 * w), stations.gauge_mm)
+    return _plan_elements(find_pieces(line, smooth**2 * w, steps=True), stations.gauge_mm)
 
 
 def profile(stations: Stations) -> tuple[Element, ...]:
@@ -67,7 +67,7 @@ def profile(stations: Stations) -> tuple[Element, ...]:
     closing = (stations.length_mm, float(z[0])) if stations.closed else None
     smooth = 4.0 * SMOOTHEST_GAUGES * stations.gauge_mm / w
     line = block_line(stations.s_mm, z, stations.gradient_sd, w, closing)
-    return _profile_elements(find_pieces(line, smooth**2 * w))
+    return _profile_elements(find_pieces(line, smooth**2 * w, steps=False))
 
 
 def _integral(integral: Array, rate: Array, s_mm: Array) -> Array | None:

@@ -23,15 +23,15 @@ ALARMS_PER_100_WHEELBASES: Final = 0.02
 three searches (plan, level, cant) one line of that length in sixteen shows one. Real layouts have about one fault on
 the same length, so that precision stays above nine in ten with room for noise that is not Gaussian."""
 
-LEAST_KINK_DEG: Final = 0.7
-"""Kinks below this are what every rail joint has; our own choice, a little over half of what must be found."""
+LEAST_KINK_DEG: Final = 0.8
+"""Kinks below this are what every rail joint has; our own choice, two thirds of what must be found."""
 
-LEAST_LEVEL_GAUGES: Final = 1.0 / 45.0
-"""Dips, humps and lateral bumps below this (0.37 mm in H0) nobody mends; own choice, about 0.6 of what must be
+LEAST_LEVEL_GAUGES: Final = 1.0 / 38.0
+"""Dips, humps and lateral bumps below this (0.43 mm in H0) nobody mends; own choice, about 0.7 of what must be
 found in H0 and N."""
 
-LEAST_TWIST_GAUGES: Final = 1.0 / 33.0
-"""Twists and one-rail dips below this (0.5 mm in H0) nobody mends; own choice, likewise."""
+LEAST_TWIST_GAUGES: Final = 1.0 / 28.0
+"""Twists and one-rail dips below this (0.59 mm in H0) nobody mends; own choice, likewise."""
 
 LENGTHS_WHEELBASES: Final = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 """Lengths of bump that are looked for. Shorter ones a chord of one wheelbase hardly sees, longer ones are profile."""
@@ -55,7 +55,9 @@ USUAL_BLUR: Final = 0.5
 """Moving mean, in wheelbases, that is assumed where no step of curvature shows it: between a survey that undoes the
 chord wholly and one that does not at all."""
 
-BLURS: Final = (0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25, 1.4)
+BLURS: Final = (USUAL_BLUR, 0.0, 0.15, 0.3, 0.4, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25)
+CLEAR_BLUR: Final = 0.7
+"""Another blur is believed when what it leaves at the steps, all together, is half of what the usual one leaves."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,19 +141,20 @@ def _model_steps(grid: _Grid, pieces: Sequence[tuple[float, float, float, float]
 def _blur(grid: _Grid, seen: Array, plan: list[Element]) -> float:
     """Length of the moving mean under which the steps of curvature were seen; the usual one where there are none.
 
-    Judged where alone it shows, within a wheelbase of the steps, by the sum of absolute values (a fault or two there
-    do not decide it).
+    Judged where alone it shows, within a wheelbase of each step, by the logarithm of what is left there, so that one
+    step which is none, or has a fault beside it, does not decide.
     """
-    near = np.zeros(len(seen), dtype=bool)
-    middle = 0.5 * (grid.s[1:] + grid.s[:-1])
-    for a, b in pairwise(plan):
-        if "transition" not in (a.kind, b.kind):
-            near |= np.abs(middle - b.s0_mm) < grid.base
-    if not near.any():
-        return USUAL_BLUR * grid.base
     pieces = _plan_pieces(plan)
-    tries = [(float(np.sum(np.abs(seen - _model_steps(grid, pieces, b * grid.base))[near])), b) for b in BLURS]
-    return min(tries)[1] * grid.base
+    middle = 0.5 * (grid.s[1:] + grid.s[:-1])
+    steps = [b.s0_mm for a, b in pairwise(plan) if "transition" not in (a.kind, b.kind)]
+    left = [np.abs(seen - _model_steps(grid, pieces, b * grid.base)) for b in BLURS]
+    noise = float(np.median(left[0])) * grid.base / grid.spacing
+    cost = np.zeros(len(BLURS))
+    for s in steps:
+        near = np.abs(middle - s) < grid.base
+        cost += np.log([float(np.sum(x[near])) + noise + 1e-12 for x in left])
+    best = int(np.argmin(cost))
+    return (BLURS[best] if cost[best] < cost[0] - CLEAR_BLUR else USUAL_BLUR) * grid.base
 
 
 def _plan_pieces(plan: list[Element]) -> list[tuple[float, float, float, float]]:
@@ -335,13 +338,13 @@ def _cant_ramps(grid: _Grid, steps: Array, breaks: list[float], blur: float) -> 
     at = np.array([grid.s[0], *(b for b in apart if grid.s[0] + grid.base < b < grid.s[-1] - grid.base), grid.s[-1]])
     stones = basis(at, grid.s, blur)
     columns = (stones.fall + stones.rise) * grid.spacing  # steps made by a slope of 1 along each piece
-    weight = np.ones(len(steps))
-    slope = np.zeros(columns.shape[1])
+    weight: Array = np.ones(len(steps))
+    slope = np.asarray(np.zeros(columns.shape[1]), dtype=np.float64)
     for _ in range(8):
         normal = columns.T @ (columns * weight[:, None]) + 1e-9 * np.eye(len(slope))
-        slope = np.linalg.solve(normal, columns.T @ (weight * steps))
+        slope = np.asarray(np.linalg.solve(normal, columns.T @ (weight * steps)), dtype=np.float64)
         left = np.abs(steps - columns @ slope)
-        weight = 1.0 / np.maximum(left, 0.3 * np.median(left) + 1e-12)
+        weight = np.asarray(1.0 / np.maximum(left, 0.3 * float(np.median(left)) + 1e-12))
     return np.asarray(columns @ slope)
 
 

@@ -11,8 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.maths.outline import Prices, best_outline, first_outline, prices
-from wayrule.maths.piecewise import Blocks, Fit, Outline, fit, in_gaps
+from wayrule.maths.moves import Prices, prices
+from wayrule.maths.outline import best_outline, first_outline
+from wayrule.maths.outlinefit import Fit, fit
+from wayrule.maths.piecewise import Blocks, Outline, unexplained
 from wayrule.model.arrays import Array
 
 BLOCKS_PER_WHEELBASE: Final = 4
@@ -34,7 +36,7 @@ MOST_ROUNDS: Final = 3
 WORTH_ANOTHER_ROUND: Final = 1.5
 """The search is run again while the noise that it leaves turns out smaller by this factor than was taken for it."""
 
-BLURS: Final = (1.0, 0.6, 0.3, 1.4)
+BLURS: Final = (0.6, 1.0, 0.8, 0.45, 0.3, 0.15, 0.0, 1.2, 1.4)
 """Lengths of the moving mean, in wheelbases, that are tried; the first stands unless another is clearly better."""
 
 
@@ -121,10 +123,10 @@ def _first_density(line: Line, floor: float) -> float:
     return float(max(floor, sd**2 * line.base_mm))
 
 
-def _residual_density(line: Line, fitted: Fit, floor: float) -> float:
+def _residual_density(line: Line, fitted: Fit, blur: float, floor: float) -> float:
     """Noise density from what a fit leaves, on lengths of 1, 2, 4 and 8 w; the largest counts."""
     width = np.diff(line.edge)
-    good = line.known & ~in_gaps(line.edge, fitted.outline.gaps)
+    good = line.known & ~unexplained(line.edge, fitted.outline, blur)
     run = np.concatenate([[0.0], np.cumsum(np.where(good, fitted.residual * width, 0.0))])
     worst = floor
     for scale in (1, 2, 4, 8):
@@ -157,13 +159,14 @@ def _seam(fitted: Fit, line: Line) -> int:
     return int(np.argmin(np.abs(line.edge[:-1] - 0.5 * (fitted.outline.at[i] + fitted.outline.at[i + 1]))))
 
 
-def find_pieces(line: Line, floor_density: float) -> Pieces:
+def find_pieces(line: Line, floor_density: float, *, steps: bool) -> Pieces:
     """The pieces of a quantity along a line.
 
     Parameters
     ----------
     line : block means
     floor_density : noise density below which no line is believed to be
+    steps : whether the integral may step (a kink of the heading does, the height does not)
 
     Returns
     -------
@@ -175,36 +178,48 @@ def find_pieces(line: Line, floor_density: float) -> Pieces:
         gap_per_block=GAP_PER_BLOCK,
         shortest=SHORTEST_WHEELBASES * line.base_mm,
         longest_gap=LONGEST_GAP_WHEELBASES * line.base_mm,
+        spikes=steps,
     )
     blur = BLURS[0] * line.base_mm
     density = _first_density(line, floor_density)
     fitted = first_outline(_weights(line, density), blur, price)
     tied = line.closed and len(fitted.outline.kinds) > 1
-    density = _residual_density(line, fitted, floor_density)
+    density = _residual_density(line, fitted, blur, floor_density)
     blur = _best_blur(_weights(line, density), fitted.outline, line.base_mm, price)
     if tied:
         line = _rolled(line, _seam(fitted, line))
     for _ in range(MOST_ROUNDS):
         fitted = best_outline(_weights(line, density), blur, price, tied=tied)
-        before, density = density, _residual_density(line, fitted, floor_density)
+        before, density = density, _residual_density(line, fitted, blur, floor_density)
         if density > before / WORTH_ANOTHER_ROUND:
             break
     return _ordered(fitted, line, density, blur)
 
 
 def _best_blur(blocks: Blocks, outline: Outline, base_mm: float, price: Prices) -> float:
-    """The moving mean that explains the steps best; ramps not much longer than it are taken for steps."""
+    """The moving mean that explains the steps best; ramps not much longer than it are taken for steps.
+
+    Judged within a wheelbase of each step that has no gap near it, and by the logarithm of each one's chi-square, so
+    that one step which is none does not decide. Without such steps the usual blur stands, and little hangs on it.
+    """
     kinds, at = list(outline.kinds), list(outline.at)
     for i in range(len(kinds) - 2, 0, -1):
         if kinds[i] == "ramp" and at[i + 1] - at[i] < 1.6 * base_mm and "ramp" not in (kinds[i - 1], kinds[i + 1]):
             middle = 0.5 * (at[i] + at[i + 1])
             kinds[i : i + 1], at[i : i + 2] = [], [middle]
-    stepped = Outline(tuple(kinds), np.array(at), outline.gaps)
-    chi2 = [
-        fit(blocks, stepped, factor * base_mm, shortest=price.shortest, steps=5, sds=False).chi2 for factor in BLURS
-    ]
-    best = int(np.argmin(chi2))
-    return BLURS[best if chi2[best] < chi2[0] - 2.0 * price.level else 0] * base_mm
+    stepped = Outline(tuple(kinds), np.array(at), outline.gaps, outline.spikes)
+    fits = [fit(blocks, stepped, factor * base_mm, shortest=price.shortest, steps=5, sds=False) for factor in BLURS]
+    cost = np.zeros(len(BLURS))
+    odd = unexplained(blocks.edge, stepped, base_mm)
+    middles = 0.5 * (blocks.edge[1:] + blocks.edge[:-1])
+    for i in range(1, len(kinds)):
+        near = np.abs(middles - at[i]) < base_mm
+        if "ramp" in (kinds[i - 1], kinds[i]) or np.any(odd & near):
+            continue
+        local = [float(np.sum((blocks.weight * f.residual**2)[near])) for f in fits]
+        cost += np.log1p(np.array(local))
+    best = int(np.argmin(cost))
+    return BLURS[best if cost[best] < cost[0] - 2.0 else 0] * base_mm
 
 
 def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
@@ -213,7 +228,7 @@ def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
     kinds, at = list(outline.kinds), outline.at
     left, right, mean_sd = fitted.left, fitted.right, fitted.mean_sd
     start, stop, start_sd, stop_sd = at[:-1].copy(), at[1:].copy(), fitted.at_sd[:-1].copy(), fitted.at_sd[1:].copy()
-    weight = np.where(in_gaps(line.edge, outline.gaps) | ~line.known, 0.0, np.diff(line.edge))
+    weight = np.where(unexplained(line.edge, outline, blur) | ~line.known, 0.0, np.diff(line.edge))
     middle = 0.5 * (line.edge[1:] + line.edge[:-1])
     piece = np.clip(np.searchsorted(at, middle, side="right") - 1, 0, len(kinds) - 1)
     if outline.tied and len(kinds) > 1:
