@@ -7,12 +7,18 @@ from typing import Final
 import numpy as np
 
 from wayrule.maths.outlinefit import Fit, fit
-from wayrule.maths.piecewise import Blocks, Gap, Kind, Outline, Spike, level_index, touched, unexplained
+from wayrule.maths.piecewise import Blocks, Gap, Kind, Outline, Spike, level_index, softened, touched, unexplained
 
 _LOCAL_STEPS: Final = 8
 
 _HOPELESS: Final = 30.0
 """A candidate this much behind in chi-square, and not halving it, is not fitted to the end."""
+
+_LEAST_GAIN: Final = 0.5
+"""A move must lower the score by this; far below the price of anything, and no two moves undo each other for ever."""
+
+_STEP_MISFIT: Final = 0.08
+"""The same for a step, where it is asked whether there is a spike beside it: a blur a little off looks like one."""
 
 _SPIKE_MISFIT: Final = 0.2
 """A spike is taken to be blurred as the model has it to within this part of its height."""
@@ -79,8 +85,8 @@ def sweep(
     Returns the outline and the stretches that changed, with some pieces on either side.
     """
     changed: list[Stretch] = []
-    i = 0
-    while i < len(outline.kinds):
+    i, most = 0, 3 * len(outline.kinds) + 10
+    while i < len(outline.kinds) and len(changed) < most:
         a, b = float(outline.at[i]), float(outline.at[i + 1])
         better = None
         if any(start < b and stop > a for start, stop in fresh):
@@ -184,7 +190,7 @@ def _best_of(
     blocks: Blocks, window: Outline, candidates: Iterator[Outline], blur: float, price: Prices
 ) -> Outline | None:
     """The candidate that scores best, fitted, if it beats the window as it is."""
-    best, winner = _score(blocks, window, blur, price)[0] - 1e-6, None
+    best, winner = _score(blocks, window, blur, price)[0] - _LEAST_GAIN, None
     for candidate in candidates:
         score, fitted = _score(blocks, candidate, blur, price, best)
         if score < best:
@@ -236,20 +242,42 @@ def _explained(blocks: Blocks, outline: Outline, place: Stretch, blur: float, pr
     part, window = _window(blocks, outline, first, last, blur)
     if not _usable(part):
         return None
-    new = _best_of(part, window, _explanations(part, window, place, blur, price), blur, price)
+    opened = _opened(window, place, blur)
+    found = fit(part, opened, blur, shortest=price.shortest, steps=_LOCAL_STEPS, sds=False)
+    jump = np.where([k == "ramp" for k in window.kinds], np.nan, 0.0)
+    jump = np.nan_to_num(found.right[:-1] - found.left[1:] + jump[:-1] + jump[1:])
+    part = softened(part, found.outline.at[1:-1], (_STEP_MISFIT * jump) ** 2, blur)
+    new = _best_of(part, window, _explanations(part, window, found, place, blur, price), blur, price)
     return None if new is None else _put_back(outline, window, new, first, last)
 
 
-def _explanations(part: Blocks, w: Outline, place: Stretch, blur: float, price: Prices) -> Iterator[Outline]:
-    """Nothing there, a wiggle, a step, or a spike; each with the break inside, if any, begun at several places."""
-    start, stop = place
+def _interval(place: Stretch, blur: float) -> Stretch:
+    """A gap's own ends, or a blur on either side of a spike."""
+    return place if place[1] > place[0] else (place[0] - blur, place[1] + blur)
+
+
+def _bare(w: Outline, place: Stretch) -> Outline:
+    """The outline without the gap or spike at a place."""
     gaps = tuple(g for g in w.gaps if (g.start, g.stop) != place)
-    spikes = tuple(s for s in w.spikes if (s.at, s.at) != place)
-    bare = replace(w, gaps=gaps, spikes=spikes)
-    if start == stop:
-        start, stop = start - blur, stop + blur
-    opened = replace(bare, gaps=(*gaps, Gap(start, stop, False)))
-    found = fit(part, opened, blur, shortest=price.shortest, steps=_LOCAL_STEPS, sds=False)
+    return replace(w, gaps=gaps, spikes=tuple(s for s in w.spikes if (s.at, s.at) != place))
+
+
+def _opened(w: Outline, place: Stretch, blur: float) -> Outline:
+    """The outline with whatever is at a place left out of the fit."""
+    bare = _bare(w, place)
+    return replace(bare, gaps=(*bare.gaps, Gap(*_interval(place, blur), False)))
+
+
+def _explanations(
+    part: Blocks, w: Outline, found: Fit, place: Stretch, blur: float, price: Prices
+) -> Iterator[Outline]:
+    """Nothing there, a wiggle, a step, or a spike; each with the break inside, if any, begun at several places.
+
+    found : fit with the place left out
+    """
+    bare = _bare(w, place)
+    gaps, spikes = bare.gaps, bare.spikes
+    start, stop = _interval(place, blur)
     inside = touched(part.edge, start, stop)
     step = float(np.sum((found.residual * np.diff(part.edge))[inside]))
     soft = (_SPIKE_MISFIT * step / max(blur, float(np.median(np.diff(part.edge))))) ** 2

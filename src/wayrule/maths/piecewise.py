@@ -184,16 +184,26 @@ def unexplained(edge: Floats, outline: Outline, blur: float) -> NDArray[np.bool_
     return out
 
 
+def softened(blocks: Blocks, places: Floats, soft: Floats, blur: float) -> Blocks:
+    """Blocks within half a blur of a place weigh less: their variance grows by `soft`, as the true blur is never quite
+    the model's.
+    """
+    weight = blocks.weight.copy()
+    for place, extra in zip(places, soft, strict=True):
+        near = touched(blocks.edge, place - 0.5 * blur, place + 0.5 * blur)
+        weight[near] /= 1.0 + extra * weight[near]
+    return Blocks(blocks.edge, blocks.y, weight)
+
+
 def as_seen(blocks: Blocks, outline: Outline, blur: float) -> Blocks:
     """The blocks that an outline is judged by: a whole gap is one block, an open one weighs nothing, those that see a
     spike weigh less.
     """
     if not outline.gaps and not outline.spikes:
         return blocks
+    places = np.array([s.at for s in outline.spikes])
+    blocks = softened(blocks, places, np.array([s.soft for s in outline.spikes]), blur)
     edge, y, weight = blocks.edge, blocks.y, blocks.weight.copy()
-    for spike in outline.spikes:
-        near = touched(edge, spike.at - 0.5 * blur, spike.at + 0.5 * blur)
-        weight[near] /= 1.0 + spike.soft * weight[near]
     width = np.diff(edge)
     first = np.ones(len(y), dtype=bool)  # of the blocks that are put together
     for gap in outline.gaps:

@@ -207,7 +207,9 @@ def _best_blur(blocks: Blocks, outline: Outline, base_mm: float, price: Prices) 
         if kinds[i] == "ramp" and at[i + 1] - at[i] < 1.6 * base_mm and "ramp" not in (kinds[i - 1], kinds[i + 1]):
             middle = 0.5 * (at[i] + at[i + 1])
             kinds[i : i + 1], at[i : i + 2] = [], [middle]
-    stepped = Outline(tuple(kinds), np.array(at), outline.gaps, outline.spikes)
+    # a spike beside a step is what a wrong blur looks like
+    far = tuple(s for s in outline.spikes if np.min(np.abs(np.array(at) - s.at)) > base_mm)
+    stepped = Outline(tuple(kinds), np.array(at), outline.gaps, far)
     fits = [fit(blocks, stepped, factor * base_mm, shortest=price.shortest, steps=5, sds=False) for factor in BLURS]
     cost = np.zeros(len(BLURS))
     odd = unexplained(blocks.edge, stepped, base_mm)
