@@ -58,6 +58,12 @@ class Drawn:
         how = f"{self.laps} laps{', taped' if self.tape_mm else ''}" if self.laps else "out and back"
         return f"{self.railway.name} ({self.scale}, {self.railway.length_mm / 1000:.1f} m, {how})"
 
+    @property
+    def facts(self) -> Facts:
+        """What its owner states: the laps of a closed line, and the tape where there is one."""
+        tapes = (Tape("lap", self.tape_mm, TAPE_SD_MM),) if self.tape_mm else ()
+        return Facts(laps={"run": self.laps} if self.laps else {}, tapes=tapes)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
@@ -89,10 +95,8 @@ def judge(drawn: Drawn) -> Judged:
     """Run, survey, compare. A line that cannot be surveyed is told as such, and counts as one."""
     wagon = TWO_AXLE[drawn.scale]
     recording, truth = simulate(drawn.railway, wagon, drawn.plan, GOOD, drawn.running, name="run")
-    tapes = (Tape("lap", drawn.tape_mm, TAPE_SD_MM),) if drawn.tape_mm else ()
-    facts = Facts(laps={"run": drawn.laps}, tapes=tapes)
     try:
-        found = survey([recording], wagon, facts)
+        found = survey([recording], wagon, drawn.facts)
         if found.stations.closed != drawn.railway.closed:
             return Judged(drawn.title, None, f"surveyed as {'a closed' if found.stations.closed else 'an open'} line")
         return Judged(drawn.title, errors(drawn.railway, truth, found.stations))

@@ -84,7 +84,8 @@ def test_drawn_lines_are_the_same_every_time_and_of_every_sort() -> None:
     lines = [draw(index) for index in range(9)]
     assert {line.scale for line in lines} == {"HO", "N", "G"}
     for line in lines:
-        assert (line.laps in (2, 3)) == line.railway.closed
+        assert (line.laps in (2, 3)) == line.railway.closed == bool(line.facts.laps)
+        assert bool(line.facts.tapes) == (line.tape_mm is not None)
         if line.railway.closed:
             assert line.plan.legs[0].distance_mm == pytest.approx(line.laps * line.railway.length_mm)
         else:
