@@ -37,10 +37,10 @@ def survey(seed, noise, *, clear=2.5):
 
 @pytest.mark.parametrize("noise", [GOOD, ROUGH])
 def test_recall_precision_place_and_size(noise):
-    """Six random lines of all scales and two degrees of blur, at the sizes that were promised."""
+    """Five random lines of all scales and two degrees of blur, at the sizes that were promised."""
     put_n = hit_n = found_n = 0
     place, sizes = [], []
-    for seed in range(200, 206):
+    for seed in range(200, 205):
         size, put, found = survey(seed, noise)
         put_n, found_n = put_n + len(put), found_n + len(found)
         for kind, s, amount, _ in put:

@@ -87,6 +87,32 @@ def respond(dy: Floats, template: Template, *, ring: bool) -> Floats:
     return np.asarray(out[:-1] if ring else out)
 
 
+def end_factor(template: Template, n: int) -> Floats:
+    """How much larger the sd of an amplitude is near an open end, where half of the window is a mirror image, (n,).
+
+    The larger of what holds for independent values and for independent steps.
+    """
+    h = len(template.shape) // 2
+    pure = template.pure / np.linalg.norm(template.pure)
+    step = template.weights / np.linalg.norm(template.weights)
+    factor = np.ones(n)
+    for d in range(min(h, n)):  # points between the middle of the window and the end
+        beyond = h - d  # values of the window past the end, each 2 y_end - its image
+        value = pure[beyond:].copy()
+        value[0] += 2.0 * np.sum(pure[:beyond])
+        image = np.zeros(max(len(value), beyond + 1))
+        image[: len(value)] = value
+        image[1 : beyond + 1] -= pure[:beyond][::-1]
+        folded = step[beyond:].copy()
+        both = np.zeros(max(len(folded), beyond))
+        both[: len(folded)] = folded
+        both[:beyond] += step[:beyond][::-1]
+        factor[d] = max(1.0, float(np.linalg.norm(image)), float(np.linalg.norm(both)))
+    half = (n + 1) // 2
+    factor[half:] = factor[: n - half][::-1]
+    return factor
+
+
 def robust_sd(a: Floats, window: int) -> Floats:
     """Local sd of a by its median absolute deviation over windows of so many points, never below 0.6 of the whole.
 
@@ -161,6 +187,8 @@ def search(
     dy = dy.copy()
     responses = [respond(dy, t, ring=ring) for t in templates]
     sds = [np.maximum(robust_sd(a, window), c) for a, c in zip(responses, claimed_sd, strict=True)]
+    if not ring:
+        sds = [sd * end_factor(t, len(sd)) for sd, t in zip(sds, templates, strict=True)]
     u = threshold(responses, spacing, alarms_per_length)
     least = [lo.copy() for lo in least]
     free = usable.copy()
@@ -197,7 +225,7 @@ def _best_at(dy: Floats, peak: int, loud: Floats, templates: Sequence[Template],
     """Template and grid point near a peak that explain most of the sum of squares over the widest window at hand."""
     close = loud[:, _around(peak, 2, loud.shape[1], ring)].max(axis=1)
     h = max(len(t.shape) // 2 for t, z in zip(templates, close, strict=True) if z > LOUD * close.max())
-    reach = max(2, h // 4)
+    reach = max(2, h // 2)  # a bump answers loudest beside a step, not at it
     n = len(dy)
     at = np.arange(peak - reach - h, peak + reach + h)
     part = np.where((at >= 0) & (at < n), dy[at % n], 0.0) if not ring else dy[at % n]

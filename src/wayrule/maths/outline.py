@@ -16,7 +16,9 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.maths.moves import Prices, explain_gaps, settle_ramps, sweep
+from wayrule.maths.gaps import explain_gaps
+from wayrule.maths.judge import Prices
+from wayrule.maths.moves import settle_ramps, sweep
 from wayrule.maths.outlinefit import Fit, fit
 from wayrule.maths.piecewise import Blocks, Gap, Kind, Outline
 from wayrule.maths.segmentation import ZERO, Shape, best_partition
@@ -31,7 +33,7 @@ def best_outline(blocks: Blocks, blur: float, price: Prices, *, tied: bool = Fal
     ----------
     blocks : (n,) means, n >= 1
     blur : length of the moving mean under which the data saw the outline
-    price : see `moves.prices`
+    price : see `judge.prices`
     tied : the line is a ring, cut open in the middle of a flat or zero piece
 
     Returns

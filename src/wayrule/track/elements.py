@@ -36,7 +36,7 @@ def elements(stations: Stations) -> tuple[Element, ...]:
 
     Notes
     -----
-    `docs/decisions/elements.md`; the search is `maths.outline`.
+    The search is `maths.outline`; the method and its sources stand in the decision on elements and faults.
     """
     return plan(stations) + profile(stations)
 
@@ -51,8 +51,8 @@ def plan(stations: Stations) -> tuple[Element, ...]:
     if stations.closed:
         step = stations.length_mm - stations.s_mm[-1]
         ahead = heading[-1] + step * float(np.nan_to_num(stations.curvature_1_mm[-1]))
-        turns = round((ahead - heading[0]) / math.tau)
-        closing = (stations.length_mm, heading[0] + turns * math.tau)
+        turns = (ahead - heading[0]) / math.tau
+        closing = (stations.length_mm, heading[0] + round(turns) * math.tau if math.isfinite(turns) else math.nan)
     smooth = 8.0 * SMOOTHEST_GAUGES * stations.gauge_mm / w**2
     line = block_line(stations.s_mm, heading, stations.curvature_sd_1_mm, w, closing)
     return _plan_elements(find_pieces(line, smooth**2 * w, steps=True), stations.gauge_mm)

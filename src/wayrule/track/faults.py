@@ -5,17 +5,25 @@ What the elements leave of heading, height and cant is searched with matched fil
 bump of the cant a twist, and a bump of the cant with half of it in the height a dip of one rail.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
 
 from wayrule.maths.matched import Found, Template, respond, search
-from wayrule.maths.piecewise import basis
 from wayrule.model import Element, Fault, Stations
 from wayrule.model.arrays import Array
+from wayrule.track.leftover import (
+    USUAL_BLUR,
+    Grid,
+    blur_of,
+    cant_ramps,
+    grid_of,
+    heading_steps,
+    level_left,
+    model_steps,
+    plan_pieces,
+    steps_of,
+)
 from wayrule.units import DEG
 
 ALARMS_PER_100_WHEELBASES: Final = 0.02
@@ -39,7 +47,6 @@ LENGTHS_WHEELBASES: Final = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 KINK_WHEELBASES: Final = (0.1, 0.35, 0.7, 1.05)
 """A kink is a point on the track; this is how wide a survey may show it."""
 
-GRID_PER_WHEELBASE: Final = 12
 MARGIN_WHEELBASES: Final = 0.8
 """Free baseline on either side of a shape."""
 
@@ -50,25 +57,6 @@ END_WHEELBASES: Final = 0.5
 BREAK_BLUR_WHEELBASES: Final = 0.06
 """How well a step of curvature is placed at best; a kink within a wheelbase of one must exceed the turn that such a
 misplacement makes."""
-
-USUAL_BLUR: Final = 0.5
-"""Moving mean, in wheelbases, that is assumed where no step of curvature shows it: between a survey that undoes the
-chord wholly and one that does not at all."""
-
-BLURS: Final = (USUAL_BLUR, 0.0, 0.15, 0.3, 0.4, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25)
-CLEAR_BLUR: Final = 0.7
-"""Another blur is believed when what it leaves at the steps, all together, is half of what the usual one leaves."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Grid:
-    """Even chainages s (n + 1,) from 0; a ring's last is its first."""
-
-    s: Array
-    spacing: float
-    ring: bool
-    gauge: float
-    base: float
 
 
 def faults(stations: Stations, elements: tuple[Element, ...]) -> tuple[Fault, ...]:
@@ -91,74 +79,16 @@ def faults(stations: Stations, elements: tuple[Element, ...]) -> tuple[Fault, ..
     """
     if len(stations.s_mm) < 8:
         return ()
-    grid = _grid(stations)
+    grid = grid_of(stations)
     if grid.s[-1] - grid.s[0] < 4 * grid.base:
         return ()
     plan = [e for e in elements if e.plane == "plan"]
     profile = [e for e in elements if e.plane == "profile"]
-    heading = _heading(stations, grid, plan)
-    blur = _blur(grid, heading[0], plan) if heading is not None else USUAL_BLUR * grid.base
+    heading = heading_steps(stations, grid, plan)
+    blur = blur_of(grid, heading[0], plan) if heading is not None else USUAL_BLUR * grid.base
     found = [] if heading is None else _plan_faults(stations, grid, plan, heading, blur)
-    found += _vertical_faults(stations, grid, plan, _level(stations, grid, profile, blur), blur)
+    found += _vertical_faults(stations, grid, plan, level_left(stations, grid, profile, blur), blur)
     return tuple(sorted(found, key=lambda f: f.s_mm))
-
-
-def _grid(stations: Stations) -> _Grid:
-    start = float(stations.s_mm[0])
-    stop = stations.length_mm if stations.closed else float(stations.s_mm[-1])
-    step = max(float(np.median(np.diff(stations.s_mm))), stations.wheelbase_mm / GRID_PER_WHEELBASE)
-    count = max(1, round((stop - start) / step))
-    s = np.linspace(start, stop, count + 1)
-    return _Grid(s, (stop - start) / count, stations.closed, stations.gauge_mm, stations.wheelbase_mm)
-
-
-def _steps(stations: Stations, grid: _Grid, values: Array, closing: float | None) -> tuple[Array, np.ndarray] | None:
-    """Steps of a quantity over the grid, (n,), and where they are known; None where it is not known at all."""
-    good = np.isfinite(values)
-    if good.sum() < 2:
-        return None
-    s, v = stations.s_mm[good], values[good]
-    if closing is not None:
-        s, v = np.append(s, stations.length_mm), np.append(v, closing)
-    on_grid = np.interp(grid.s, s, v)
-    known = np.interp(grid.s, stations.s_mm, good.astype(float)) > 0.999
-    return np.diff(on_grid), known[1:] & known[:-1]
-
-
-def _model_steps(grid: _Grid, pieces: Sequence[tuple[float, float, float, float]], blur: float) -> Array:
-    """Steps of the integral of piecewise linear values (start, stop, left, right) over the grid, blurred."""
-    if not pieces:
-        return np.zeros(len(grid.s) - 1)
-    span = float(grid.s[-1] - grid.s[0])
-    if grid.ring:  # one round more on either side, so that the blur sees across the seam
-        pieces = [(a + k * span, b + k * span, left, right) for k in (-1, 0, 1) for a, b, left, right in pieces]
-    at = np.array([p[0] for p in pieces] + [pieces[-1][1]])
-    stones = basis(at, grid.s, blur)
-    left, right = np.array([p[2] for p in pieces]), np.array([p[3] for p in pieces])
-    return np.asarray((stones.fall @ left + stones.rise @ right) * np.diff(grid.s))
-
-
-def _blur(grid: _Grid, seen: Array, plan: list[Element]) -> float:
-    """Length of the moving mean under which the steps of curvature were seen; the usual one where there are none.
-
-    Judged where alone it shows, within a wheelbase of each step, by the logarithm of what is left there, so that one
-    step which is none, or has a fault beside it, does not decide.
-    """
-    pieces = _plan_pieces(plan)
-    middle = 0.5 * (grid.s[1:] + grid.s[:-1])
-    steps = [b.s0_mm for a, b in pairwise(plan) if "transition" not in (a.kind, b.kind)]
-    left = [np.abs(seen - _model_steps(grid, pieces, b * grid.base)) for b in BLURS]
-    noise = float(np.median(left[0])) * grid.base / grid.spacing
-    cost = np.zeros(len(BLURS))
-    for s in steps:
-        near = np.abs(middle - s) < grid.base
-        cost += np.log([float(np.sum(x[near])) + noise + 1e-12 for x in left])
-    best = int(np.argmin(cost))
-    return (BLURS[best] if cost[best] < cost[0] - CLEAR_BLUR else USUAL_BLUR) * grid.base
-
-
-def _plan_pieces(plan: list[Element]) -> list[tuple[float, float, float, float]]:
-    return [(e.s0_mm, e.s1_mm, e.curvature0_1_mm, e.curvature1_1_mm) for e in plan]
 
 
 def bump(offset: Array, extent: float, blur: float) -> Array:
@@ -172,12 +102,12 @@ def bump(offset: Array, extent: float, blur: float) -> Array:
     return np.asarray((integral(offset + b / 2) - integral(offset - b / 2)) / b)
 
 
-def _offsets(grid: _Grid, extent: float) -> Array:
+def _offsets(grid: Grid, extent: float) -> Array:
     h = int(np.ceil((0.5 * extent + MARGIN_WHEELBASES * grid.base) / grid.spacing))
     return np.asarray(np.arange(-h, h + 1) * grid.spacing, dtype=np.float64)
 
 
-def _bumps(grid: _Grid, blur: float) -> list[Template]:
+def _bumps(grid: Grid, blur: float) -> list[Template]:
     out = []
     for factor in LENGTHS_WHEELBASES:
         extent = factor * grid.base
@@ -185,7 +115,7 @@ def _bumps(grid: _Grid, blur: float) -> list[Template]:
     return out
 
 
-def _plan_templates(grid: _Grid, blur: float) -> list[Template]:
+def _plan_templates(grid: Grid, blur: float) -> list[Template]:
     """A kink is a step of heading, a lateral bump its own slope."""
     x = _offsets(grid, 2.0 * grid.base)
     out = []
@@ -201,13 +131,13 @@ def _plan_templates(grid: _Grid, blur: float) -> list[Template]:
     return out
 
 
-def _claimed(template: Template, grid: _Grid, density: float) -> float:
+def _claimed(template: Template, grid: Grid, density: float) -> float:
     """Sd of an amplitude when steps have variance density times their length."""
     return float(np.sqrt(density * grid.spacing * np.sum(template.weights**2)))
 
 
 def _search(
-    grid: _Grid,
+    grid: Grid,
     steps: Array,
     known: np.ndarray,
     templates: list[Template],
@@ -239,19 +169,10 @@ def _density(sd: Array, base: float) -> float:
     return float(np.median(good)) ** 2 * base if len(good) else 0.0
 
 
-def _heading(stations: Stations, grid: _Grid, plan: list[Element]) -> tuple[Array, np.ndarray] | None:
-    """Steps of heading over the grid; a ring closes on the whole turns that its elements make."""
-    closing = None
-    if stations.closed and len(stations.heading_rad):
-        turned = sum(e.turned_rad for e in plan)
-        closing = float(stations.heading_rad[0]) + round(turned / (2 * np.pi)) * 2 * np.pi
-    return _steps(stations, grid, stations.heading_rad, closing)
-
-
 def _plan_faults(
-    stations: Stations, grid: _Grid, plan: list[Element], seen: tuple[Array, np.ndarray], blur: float
+    stations: Stations, grid: Grid, plan: list[Element], seen: tuple[Array, np.ndarray], blur: float
 ) -> list[Fault]:
-    steps = seen[0] - _model_steps(grid, _plan_pieces(plan), blur)
+    steps = seen[0] - model_steps(grid, plan_pieces(plan), blur)
     templates = _plan_templates(grid, blur)
     points = grid.s[:-1] if grid.ring else grid.s
     shaky = _shaky(points, plan, grid)
@@ -271,7 +192,7 @@ def _plan_fault(f: Found, start: float) -> Fault:
     return Fault("lateral", start + f.at, f.amplitude, "mm", f.sd)
 
 
-def _shaky(s: Array, plan: list[Element], grid: _Grid) -> Array:
+def _shaky(s: Array, plan: list[Element], grid: Grid) -> Array:
     """Turn [rad] that a misplaced break may feign at each place: step of curvature times how well it is placed."""
     out = np.zeros(len(s))
     span = float(grid.s[-1] - grid.s[0])
@@ -285,18 +206,8 @@ def _shaky(s: Array, plan: list[Element], grid: _Grid) -> Array:
     return out
 
 
-def _level(stations: Stations, grid: _Grid, profile: list[Element], blur: float) -> tuple[Array, np.ndarray] | None:
-    """What the profile's elements leave of the height, as steps."""
-    closing = float(stations.z_mm[0]) if stations.closed else None
-    seen = _steps(stations, grid, stations.z_mm, closing)
-    if seen is None:
-        return None
-    pieces = [(e.s0_mm, e.s1_mm, e.gradient0, e.gradient1) for e in profile]
-    return seen[0] - _model_steps(grid, pieces, blur), seen[1]
-
-
 def _vertical_faults(
-    stations: Stations, grid: _Grid, plan: list[Element], level: tuple[Array, np.ndarray] | None, blur: float
+    stations: Stations, grid: Grid, plan: list[Element], level: tuple[Array, np.ndarray] | None, blur: float
 ) -> list[Fault]:
     """Dips, humps, twists and one-rail dips."""
     points = len(grid.s) - 1 if grid.ring else len(grid.s)
@@ -304,10 +215,10 @@ def _vertical_faults(
     templates = _bumps(grid, blur)
     cant: list[Found] = []
     closing = float(stations.cant_mm[0]) if stations.closed else None
-    seen = _steps(stations, grid, stations.cant_mm, closing)
+    seen = steps_of(stations, grid, stations.cant_mm, closing)
     if seen is not None:
         least = [np.full(points, LEAST_TWIST_GAUGES * grid.gauge) for _ in templates]
-        ramps = _cant_ramps(grid, seen[0], [e.s0_mm for e in plan], blur)
+        ramps = cant_ramps(grid, seen[0], [e.s0_mm for e in plan], blur)
         cant = _search(grid, seen[0] - ramps, seen[1], templates, 0.0, least)
     out: list[Fault] = []
     taken: list[Found] = []
@@ -329,26 +240,7 @@ def _vertical_faults(
     return out
 
 
-def _cant_ramps(grid: _Grid, steps: Array, breaks: list[float], blur: float) -> Array:
-    """Steps of the designed cant: straight lines between the breaks of the plan, where ramps begin and end.
-
-    Slopes of the pieces by least absolute values (a few rounds of reweighting), so that a twist does not bend them.
-    """
-    apart = [b for a, b in zip([-np.inf, *breaks], breaks, strict=False) if b - a > 0.5 * grid.base]
-    at = np.array([grid.s[0], *(b for b in apart if grid.s[0] + grid.base < b < grid.s[-1] - grid.base), grid.s[-1]])
-    stones = basis(at, grid.s, blur)
-    columns = (stones.fall + stones.rise) * grid.spacing  # steps made by a slope of 1 along each piece
-    weight: Array = np.ones(len(steps))
-    slope = np.asarray(np.zeros(columns.shape[1]), dtype=np.float64)
-    for _ in range(8):
-        normal = columns.T @ (columns * weight[:, None]) + 1e-9 * np.eye(len(slope))
-        slope = np.asarray(np.linalg.solve(normal, columns.T @ (weight * steps)), dtype=np.float64)
-        left = np.abs(steps - columns @ slope)
-        weight = np.asarray(1.0 / np.maximum(left, 0.3 * float(np.median(left)) + 1e-12))
-    return np.asarray(columns @ slope)
-
-
-def _dipping_rail(f: Found, level_steps: Array, grid: _Grid) -> Literal["left", "right"] | None:
+def _dipping_rail(f: Found, level_steps: Array, grid: Grid) -> Literal["left", "right"] | None:
     """The rail that dips, when the height goes down by more than a quarter of the cant's bump at the same place.
 
     One rail down by d lowers the middle by d / 2 and moves the cant by d; a twist about the middle lowers nothing.
@@ -360,7 +252,7 @@ def _dipping_rail(f: Found, level_steps: Array, grid: _Grid) -> Literal["left", 
     return "left" if f.amplitude < 0 else "right"
 
 
-def _take_away(steps: Array, f: Found, amplitude: float, grid: _Grid) -> None:
+def _take_away(steps: Array, f: Found, amplitude: float, grid: Grid) -> None:
     h = len(f.template.shape) // 2
     i = round(f.at / grid.spacing)
     at = np.arange(i - h, i + h)

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.maths.moves import Prices, prices
+from wayrule.maths.judge import Prices, prices
 from wayrule.maths.outline import best_outline, first_outline
 from wayrule.maths.outlinefit import Fit, fit
 from wayrule.maths.piecewise import Blocks, Outline, unexplained
