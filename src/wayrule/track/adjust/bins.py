@@ -18,8 +18,8 @@ STANDING_BIN_S = 0.5
 """A bin ends after this time even when the wagon stands: the gyro's bias is seen there, and it wanders."""
 
 GROUP_S = 0.8
-"""Specific force is averaged over about this long: the wheel's dv/dt is then known well, and the gyro carries the
-shape between (gyro and accelerometer of this class cross over at about a second)."""
+"""Specific force is averaged over at most this long and a wheelbase of travel: the wheel's dv/dt is then known well,
+and the gyro carries the shape between (gyro and accelerometer of this class cross over at about a second)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +51,14 @@ class Bins:
         return np.diff(self.t_s)
 
 
-def reduce_run(travel: Travel, bin_mm: float) -> Bins:
+def reduce_run(travel: Travel, bin_mm: float, wheelbase_mm: float) -> Bins:
     """Cut a run into bins of about `bin_mm` of travel, or `STANDING_BIN_S` where it stands."""
     assert travel.imu is not None
     t_s = travel.t_s
     distance = smooth_distance(travel)
     edges = _edges(t_s, distance, bin_mm)
     gyro, gyro_ok = _integrals(travel.imu.gyro_rad_s, t_s, edges)
-    group = _group(t_s[edges])
+    group = _group(t_s[edges], distance[edges], wheelbase_mm)
     force = np.empty((len(group) - 1, 3))
     force_ok = np.zeros((len(group) - 1, 3), dtype=bool)
     if travel.imu.acc_mm_s2 is not None:
@@ -89,12 +89,13 @@ def _edges(t_s: Array, d_mm: Array, bin_mm: float) -> NDArray[np.int64]:
     return np.unique(np.concatenate(([0], change, [len(t_s) - 1])))
 
 
-def _group(t_s: Array) -> NDArray[np.int64]:
-    """Edges of groups of bins of about `GROUP_S`."""
-    tick = np.floor((t_s - t_s[0]) / GROUP_S).astype(np.int64)
+def _group(t_s: Array, d_mm: Array, wheelbase_mm: float) -> NDArray[np.int64]:
+    """Edges of groups of bins that end after `GROUP_S` or a wheelbase, whichever comes first."""
+    progress = np.maximum(np.diff(t_s) / GROUP_S, np.abs(np.diff(d_mm)) / wheelbase_mm)
+    tick = np.floor(np.concatenate(([0.0], np.cumsum(progress)))).astype(np.int64)
     change = np.flatnonzero(np.diff(tick) != 0) + 1
     edges = np.unique(np.concatenate(([0], change, [len(t_s) - 1])))
-    if len(edges) > 2 and t_s[edges[-1]] - t_s[edges[-2]] < GROUP_S / 2:
+    if len(edges) > 2 and tick[edges[-1]] == tick[edges[-2]]:
         edges = np.delete(edges, -2)
     return edges
 

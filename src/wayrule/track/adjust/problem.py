@@ -60,7 +60,7 @@ def prepare(travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line) -
     knot = max(wheelbase / KNOTS_A_WHEELBASE, total / MOST_KNOTS)
     settings = tuple(
         Setting(
-            reduce_run(p.travel, knot * 0.75),
+            reduce_run(p.travel, knot * 0.75, wheelbase),
             r,
             p.way,
             p.start_mm,

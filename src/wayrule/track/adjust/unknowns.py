@@ -47,12 +47,12 @@ BIAS_WANDER = 0.02
 """Gyro bias as a random walk, in rad/s per sqrt(s), over the gyro's noise density in rad/s/sqrt(Hz): a sensor of
 0.004 deg/s/sqrt(Hz) whose bias moves by 3 deg/h in 100 s (common practice, no source)."""
 
-SWAY_KNOTS_A_WHEELBASE = 3
-"""Sway is free to change over a third of a wheelbase of path (straight lines between)."""
+SWAY_KNOTS_A_WHEELBASE = 1.5
+"""Sway is free to change over two thirds of a wheelbase of path (straight lines between)."""
 
 BIAS_KNOT_S = 20.0
-SLIDE_KNOT_WHEELBASES = 12.0
-MAX_KNOTS = 90
+SLIDE_KNOT_WHEELBASES = 25.0
+MAX_KNOTS = 60
 
 
 @dataclass(slots=True)
