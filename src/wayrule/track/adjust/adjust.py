@@ -1,6 +1,6 @@
 """The joint adjustment: all runs of a line in one least-squares problem, solved by Gauss-Newton.
 
-Why it is built so, with every equation: `docs/decisions/0010-survey-adjustment.md`.
+Why it is built so, with every equation: `docs/decisions/0013-survey-adjustment.md`.
 """
 
 import dataclasses
