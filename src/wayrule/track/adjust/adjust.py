@@ -30,6 +30,11 @@ from wayrule.track.adjust.unknowns import Unknowns
 
 MOST_ITERATIONS = 15
 
+PLACES_FROM = 3
+HELD = 1e16
+"""Until this iteration the runs stay where they were first placed: before the line has its bends, moving along it looks
+like a gyro scale, and the laps would be pushed apart."""
+
 
 CONVERGED_RAD = 1e-4
 
@@ -67,6 +72,7 @@ def adjust(problem: Problem) -> Adjusted:
     """Iterate to convergence, with weights corrected by what the residuals show, then held."""
     u = first_point(problem)
     prior = problem.border.prior_matrix()
+    places = {i for k, s in u.names.items() if _is_place(k) or k.startswith("stretch") for i in range(s.start, s.stop)}
     gauge = gauge_matrices(problem.spline, heading_free=_heading_given(problem.facts))
     quiet = [
         q + g
@@ -84,6 +90,7 @@ def adjust(problem: Problem) -> Adjusted:
     sway_sd = first_sway(problem, u)
     position = band_position(problem, u, runs)
     held: list[list[Array]] = []
+    held_places = np.diag([HELD if i in places else 0.0 for i in range(problem.border.size)])
     near = CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
     angle = place = np.inf
     for iteration in range(1, MOST_ITERATIONS + 1):
@@ -96,7 +103,9 @@ def adjust(problem: Problem) -> Adjusted:
             ]
         ties = ties_at(problem, u, runs, whole=iteration > 1)
         rows = [(r, row, w) for r, run in enumerate(runs) for row, w in zip(run.rows, held[r], strict=True)]
-        system = assemble(u, rows, ties, prior, quiet, sway_sd, position)
+        system = assemble(
+            u, rows, ties, prior + (held_places if iteration < PLACES_FROM else 0.0), quiet, sway_sd, position
+        )
         u = u.moved(system.step, system.step_border)
         if iteration == 1:
             u = _turned_to_controls(problem, u, evaluate(problem, u))
