@@ -84,7 +84,7 @@ def _lap_decision(travel: Travel, found: Laps | None) -> tuple[str, str, str, st
     if found.stated:
         return what, answer, "stated", "--closed-laps N"
     why = f"the same bends come again a lap later (misfit {found.misfit:.2f}) and the plain reading closes there"
-    return what, answer, why, "--closed-laps N, or @laps=0 for an open line"
+    return what, answer, why, "--closed-laps N"
 
 
 def _oriented(sig: Signature, way: int) -> Signature:
