@@ -15,7 +15,7 @@ from wayrule.track.adjust.line import trace
 from wayrule.track.adjust.noise import Weights, densities, row_weights
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS, Problem, Run, band_position, evaluate, first_point
 from wayrule.track.adjust.solve import System, assemble, gauge_matrices, smoothness_matrices
-from wayrule.track.adjust.sway import first_sway, reweighted, sway_seen
+from wayrule.track.adjust.sway import LEAST_PASSES, first_sway, passes, reweighted, sway_seen
 from wayrule.track.adjust.ties import (
     Moments,
     Tie,
@@ -31,9 +31,9 @@ from wayrule.track.adjust.unknowns import Unknowns
 MOST_ITERATIONS = 15
 
 PLACES_FROM = 3
-HELD = 1e16
+HELD_MM, HELD_SHARE = 1e-3, 1e-6
 """Until this iteration the runs stay where they were first placed: before the line has its bends, moving along it looks
-like a gyro scale, and the laps would be pushed apart."""
+like a gyro scale, and the laps would be pushed apart. A line passed once cannot show slides at all."""
 
 
 CONVERGED_RAD = 1e-4
@@ -72,7 +72,7 @@ def adjust(problem: Problem) -> Adjusted:
     """Iterate to convergence, with weights corrected by what the residuals show, then held."""
     u = first_point(problem)
     prior = problem.border.prior_matrix()
-    places = {i for k, s in u.names.items() if _is_place(k) or k.startswith("stretch") for i in range(s.start, s.stop)}
+    held_places, once = np.diag(_hold(u)), passes(problem) < LEAST_PASSES
     gauge = gauge_matrices(problem.spline, heading_free=_heading_given(problem.facts))
     quiet = [
         q + g
@@ -90,7 +90,6 @@ def adjust(problem: Problem) -> Adjusted:
     sway_sd = first_sway(problem, u)
     position = band_position(problem, u, runs)
     held: list[list[Array]] = []
-    held_places = np.diag([HELD if i in places else 0.0 for i in range(problem.border.size)])
     near = CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
     angle = place = np.inf
     for iteration in range(1, MOST_ITERATIONS + 1):
@@ -104,7 +103,7 @@ def adjust(problem: Problem) -> Adjusted:
         ties = ties_at(problem, u, runs, whole=iteration > 1)
         rows = [(r, row, w) for r, run in enumerate(runs) for row, w in zip(run.rows, held[r], strict=True)]
         system = assemble(
-            u, rows, ties, prior + (held_places if iteration < PLACES_FROM else 0.0), quiet, sway_sd, position
+            u, rows, ties, prior + (held_places if iteration < PLACES_FROM or once else 0.0), quiet, sway_sd, position
         )
         u = u.moved(system.step, system.step_border)
         if iteration == 1:
@@ -116,6 +115,17 @@ def adjust(problem: Problem) -> Adjusted:
             break
     converged = angle < CONVERGED_RAD and place < near
     return Adjusted(problem, u, system, runs, weights, tuple(map(tuple, held)), sway_sd, iteration, place, converged)
+
+
+def _hold(u: Unknowns) -> Array:
+    """(k,) information that holds the runs where they are: starts and slides to a micrometre, stretches to 1e-6."""
+    out = np.zeros(len(u.border))
+    for name, part in u.names.items():
+        if _is_place(name):
+            out[part] = HELD_MM**-2
+        elif name.startswith("stretch"):
+            out[part] = HELD_SHARE**-2
+    return out
 
 
 def _is_place(name: str) -> bool:

@@ -17,7 +17,7 @@ from wayrule.track.plain import filled, running_integral
 STANDING_BIN_S = 0.5
 """A bin ends after this time even when the wagon stands: the gyro's bias is seen there, and it wanders."""
 
-GROUP_S = 0.8
+GROUP_S, LEAST_GROUP_S = 0.8, 0.4
 """Specific force is averaged over at most this long and a wheelbase of travel: the wheel's dv/dt is then known well,
 and the gyro carries the shape between (gyro and accelerometer of this class cross over at about a second)."""
 
@@ -90,8 +90,9 @@ def _edges(t_s: Array, d_mm: Array, bin_mm: float) -> NDArray[np.int64]:
 
 
 def _group(t_s: Array, d_mm: Array, wheelbase_mm: float) -> NDArray[np.int64]:
-    """Edges of groups of bins that end after `GROUP_S` or a wheelbase, whichever comes first."""
-    progress = np.maximum(np.diff(t_s) / GROUP_S, np.abs(np.diff(d_mm)) / wheelbase_mm)
+    """Edges of groups of bins: `GROUP_S` or a wheelbase, whichever is sooner, but at least `LEAST_GROUP_S`."""
+    dt = np.diff(t_s)
+    progress = np.minimum(dt / LEAST_GROUP_S, np.maximum(dt / GROUP_S, np.abs(np.diff(d_mm)) / wheelbase_mm))
     tick = np.floor(np.concatenate(([0.0], np.cumsum(progress)))).astype(np.int64)
     change = np.flatnonzero(np.diff(tick) != 0) + 1
     edges = np.unique(np.concatenate(([0], change, [len(t_s) - 1])))

@@ -142,9 +142,10 @@ def first_point(problem: Problem) -> Unknowns:
     n, lap = problem.spline.n, problem.line.lap_mm
     wind = 2 * np.pi * problem.line.turns / lap if lap else 0.0
     zero = np.zeros(n)
+    passes = sum(float(s.bins.path_mm[-1]) for s in problem.settings) / problem.spline.length
     places, stop = [], 0
     for setting in problem.settings:
-        count = sway_knots(setting.bins, problem.wagon.wheelbase_mm)
+        count = sway_knots(setting.bins, problem.wagon.wheelbase_mm, passes)
         places.append(slice(stop, stop + count))
         stop += count
     return Unknowns(

@@ -47,8 +47,11 @@ BIAS_WANDER = 0.02
 """Gyro bias as a random walk, in rad/s per sqrt(s), over the gyro's noise density in rad/s/sqrt(Hz): a sensor of
 0.004 deg/s/sqrt(Hz) whose bias moves by 3 deg/h in 100 s (common practice, no source)."""
 
-SWAY_KNOTS_A_WHEELBASE = 1.5
-"""Sway is free to change over two thirds of a wheelbase of path (straight lines between)."""
+SWAY_KNOTS_A_WHEELBASE = (3.0, 1.5)
+"""Sway is free to change over a third of a wheelbase of path (straight lines between); where a line is passed
+`MANY_PASSES` times and more over two thirds, since the passes' mean settles what is quicker, and it costs a quarter."""
+
+MANY_PASSES = 4.0
 
 BIAS_KNOT_S = 20.0
 SLIDE_KNOT_WHEELBASES = 25.0
@@ -172,9 +175,9 @@ def slide_knots(bins: Bins, wheelbase_mm: float) -> int:
     return int(np.clip(np.ceil(bins.path_mm[-1] / (SLIDE_KNOT_WHEELBASES * wheelbase_mm)) + 1, 2, MAX_KNOTS))
 
 
-def sway_knots(bins: Bins, wheelbase_mm: float) -> int:
+def sway_knots(bins: Bins, wheelbase_mm: float, passes: float) -> int:
     """How many knots a run's sway has along its path."""
-    return int(np.ceil(bins.path_mm[-1] / wheelbase_mm * SWAY_KNOTS_A_WHEELBASE)) + 2
+    return int(np.ceil(bins.path_mm[-1] / wheelbase_mm * SWAY_KNOTS_A_WHEELBASE[int(passes >= MANY_PASSES)])) + 2
 
 
 def hats(p: Array, count: int) -> sparse.csr_array:
