@@ -8,6 +8,8 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+import numpy as np
+
 from benchmarks.row import Row
 from benchmarks.surveying.drawn import LINES, QUICK_LINES, Judged, coverage_rows, draw, judge
 from benchmarks.surveying.promised import (
@@ -65,8 +67,9 @@ and nothing averaged, so noise and vibration fold in.
 COVERAGE_HEAD = """## Can the error bars be believed?
 
 Share of true errors inside one and two claimed sigmas, over lines drawn at random: every shape, three gauges, with
-and without a tape, closed and open. Errors along one line go together, so every line counts alike and one line
-alone proves little. Expected of perfect error bars: 68 % and 95 %.
+and without a tape, closed and open. Errors along one line go together, so every line counts alike, one line
+alone proves little, and the pooled shares themselves are only as sure as their standard errors say (from the scatter
+of the lines). Expected of perfect error bars: 68 % and 95 %.
 """
 
 SCALED_HEAD = """\
@@ -205,17 +208,32 @@ def closure_cells(outcome: Outcome) -> list[tuple[str, ...]]:
 
 
 def coverage_table(judged: Sequence[Judged]) -> str:
-    """Pooled shares, and those of each gauge, which are few lines each."""
+    """Pooled shares with their standard errors, and those of each gauge, which are few lines each."""
     groups = {"all": [j.errors for j in judged if j.errors is not None]}
     for scale in ("HO", "N", "G"):
         groups[scale] = [j.errors for j in judged if j.errors is not None and f"({scale}," in j.title]
     shares = {name: coverage(lines) for name, lines in groups.items()}
+    alone = [coverage([line]) for line in groups["all"]]
     columns = ["quantity", *(f"{name}, {len(lines)} lines: 1σ, 2σ %" for name, lines in groups.items())]
-    return table(columns, [(q, *(_both(shares[name][q]) for name in groups)) for q in shares["all"]])
+    columns.insert(2, "standard errors")
+    rows = []
+    for quantity in shares["all"]:
+        cells = [_both(shares[name][quantity]) for name in groups]
+        rows.append((quantity, cells[0], _standard_errors([one[quantity] for one in alone]), *cells[1:]))
+    return table(columns, rows)
 
 
 def _both(share: Coverage) -> str:
     return f"{100 * share.inside_one:.0f}, {100 * share.inside_two:.0f}"
+
+
+def _standard_errors(alone: Sequence[Coverage]) -> str:
+    """Of the pooled shares, from the scatter of the lines' own shares; a line alone has none."""
+    if len(alone) < 2:
+        return "none"
+    each = 100.0 * np.array([(one.inside_one, one.inside_two) for one in alone])
+    one, two = np.std(each, axis=0, ddof=1) / np.sqrt(len(alone))
+    return f"{one:.0f}, {two:.0f}"
 
 
 DRAWN_COLUMNS = (

@@ -14,7 +14,7 @@ from benchmarks.__main__ import areas
 from benchmarks.surveying import cost, drawn, promised
 from benchmarks.surveying.drawn import Judged, draw
 from benchmarks.surveying.promised import OVAL, Outcome, Promise
-from wayrule.sim import GOOD, HO_VAN, Leg, Railway, RunPlan, RunTruth, build, oval, simulate, straight
+from wayrule.sim import GOOD, HO_VAN, Coverage, Leg, Railway, RunPlan, RunTruth, build, oval, simulate, straight
 from wayrule.sim.design import Grade
 
 
@@ -157,6 +157,13 @@ def test_the_page_shows_every_line_and_every_shortfall(outcome: Outcome) -> None
     for above, below in itertools.pairwise(tables):
         if below.startswith("|---"):
             assert above.count("|") == below.count("|")
+
+
+def test_standard_error_comes_from_the_scatter_of_the_lines() -> None:
+    shares = [Coverage(0.5, 0.9, 10), Coverage(0.7, 1.0, 10), Coverage(0.9, 0.8, 10)]
+    # by hand: sd of 50, 70, 90 is 20, over root 3 is 11.5; of 90, 100, 80 it is 10, so 5.8
+    assert accuracy._standard_errors(shares) == "12, 6"
+    assert accuracy._standard_errors(shares[:1]) == "none"
 
 
 def test_examples_run() -> None:
