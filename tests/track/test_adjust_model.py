@@ -1,0 +1,106 @@
+"""The adjustment's own formulas against closed forms worked by hand and independent libraries."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from tests.track.test_adjust import WAGON, circling
+from wayrule.model import Facts
+from wayrule.track.adjust.adjust import adjust
+from wayrule.track.adjust.line import metric, trace
+from wayrule.track.adjust.passes import scatter_of
+from wayrule.track.adjust.problem import prepare
+from wayrule.track.adjust.rows import _kinematics, gyro_matrix, pose
+from wayrule.track.adjust.stations import _free_plan
+from wayrule.track.place import place
+
+RADIUS = 480.0
+
+
+@pytest.fixture(scope="module")
+def circle():
+    """A level circle, two laps, adjusted."""
+    travel, facts = circling(RADIUS, 2), Facts(laps={"circle": 2})
+    return adjust(prepare([travel], WAGON, facts, place([travel], facts, 65.0, 65.0 / 8)))
+
+
+def with_border(unknowns, **values: float):
+    """The same point with some constants of the wagon set."""
+    border = unknowns.border.copy()
+    for name, value in values.items():
+        border[unknowns.names[name]] = value
+    return dataclasses.replace(unknowns, border=border)
+
+
+@pytest.mark.parametrize("arm", [(5.0, 3.0, 10.0), (60.0, -4.0, 0.0), (32.5, 0.0, 0.0)])
+def test_a_sensor_on_a_circle_is_drawn_to_its_centre(circle, arm):
+    """In body axes the centre lies at (L / 2, sqrt(R^2 - L^2 / 4)) from the rear support: f = (v / R)^2 (centre - arm).
+
+    Half a per cent of the force: the splines' own error on this run.
+    """
+    setting = dataclasses.replace(circle.problem.settings[0], arm_mm=arm)
+    ahead, left = _kinematics(circle.unknowns, setting, circle.runs[0].at)
+    rate = 200.0 / RADIUS
+    centre = np.array([65.0 / 2, np.sqrt(RADIUS**2 - 65.0**2 / 4)])
+    want = rate**2 * (centre - np.array(arm[:2]))
+    steady = slice(len(ahead) // 4, 3 * len(ahead) // 4)
+    size = rate**2 * RADIUS
+    assert np.median(ahead[steady]) == pytest.approx(want[0], abs=0.005 * size)
+    assert np.median(left[steady]) == pytest.approx(want[1], abs=0.005 * size)
+
+
+def test_a_turned_wagon_on_the_same_circle_is_drawn_to_the_other_side(circle):
+    """It goes back over the circle with the centre on its right: the same closed form with left negative."""
+    back = dataclasses.replace(circle.problem.settings[0], way=-1, arm_mm=(5.0, 0.0, 0.0))
+    bins = back.bins
+    u = circle.unknowns
+    at = pose(u, back, circle.problem.spline.length * 3 - circle.runs[0].sigma)
+    ahead, left = _kinematics(u, back, at)
+    rate = 200.0 / RADIUS
+    steady = slice(len(ahead) // 4, 3 * len(ahead) // 4)
+    assert np.median(bins.v_mm_s) > 0
+    assert np.median(left[steady]) == pytest.approx(-(rate**2) * np.sqrt(RADIUS**2 - 65.0**2 / 4), rel=0.005)
+    assert np.median(ahead[steady]) == pytest.approx(rate**2 * (65.0 / 2 - 5.0), abs=0.005 * rate**2 * RADIUS)
+
+
+@pytest.mark.parametrize("turn", [(1e-4, 0, 0), (0, 1e-4, 0), (0, 0, 1e-4), (2e-4, -1e-4, 3e-4)])
+def test_the_mounting_is_a_rotation(circle, turn):
+    """scipy's rotation of the sensor in the body; readings are the body rate in sensor axes. Second order is 1e-7."""
+    a, b, c = turn
+    u = with_border(circle.unknowns, cross_x=-b, cross_y=a, yaw=c)
+    still = dict.fromkeys(
+        ("gyro_scale_x", "gyro_scale_y", "gyro_scale_z", "gyro_xy", "gyro_yx", "gyro_zx", "gyro_zy"), 0.0
+    )
+    np.testing.assert_allclose(
+        gyro_matrix(with_border(u, **still)), Rotation.from_rotvec(turn).inv().as_matrix(), atol=2e-7
+    )
+
+
+def test_slip_lengthens_a_lap_by_slip_times_the_whole_turn(circle):
+    """The wheel falls short by slip x |turn|, 2 pi a lap: the track is that much longer than the wheel says."""
+    dry, wet = (with_border(circle.unknowns, slip_mm=k) for k in (0.0, 0.5))
+    longer = trace(wet, 2.0).s[-1] - trace(dry, 2.0).s[-1]
+    assert longer == pytest.approx(0.5 * 2 * np.pi * (1 + circle.unknowns.one("scale")), rel=1e-3)
+    assert metric(wet, np.array([100.0])).value > metric(dry, np.array([100.0])).value
+
+
+def test_the_best_shift_and_rotation_come_from_positions_alone():
+    """A moved and turned map vanishes; headings that turn while no point moves are an error and must stay."""
+    rng = np.random.default_rng(4)
+    x, y = rng.normal(size=12) * 300, rng.normal(size=12) * 200
+    free = _free_plan(x, y)
+    moved = np.concatenate((5 - 1e-3 * (y - 7), -2 + 1e-3 * (x + 9), np.full(12, 1e-3)))
+    np.testing.assert_allclose(free @ moved, 0.0, atol=1e-10)
+    headings = np.concatenate((np.zeros(24), np.full(12, 1e-3)))
+    np.testing.assert_allclose(free @ headings, headings, atol=1e-12)
+
+
+def test_disagreement_of_passes_is_the_variance_of_their_mean():
+    """For a plain mean each pass pulls by (x - mean) / P: the sandwich is then numpy's var(ddof=1) / P, exactly."""
+    values = np.random.default_rng(2).normal(size=7)
+    pull = ((values - values.mean()) / len(values))[None, :]
+    seen = scatter_of(np.ones((1, 1)), np.zeros((1, 0)), pull)
+    assert seen[0] == pytest.approx(np.var(values, ddof=1) / len(values))
+    assert np.isnan(scatter_of(np.ones((1, 1)), np.zeros((1, 0)), pull[:, :1]))[0]
