@@ -13,6 +13,7 @@ from wayrule.pipeline import survey
 from wayrule.sim import (
     GOOD,
     TWO_AXLE,
+    ImuQuality,
     Leg,
     Railway,
     RunPlan,
@@ -91,10 +92,13 @@ def draw(index: int) -> Drawn:
     return Drawn(index, scale, railway, plan, 0, None, running)
 
 
-def judge(drawn: Drawn) -> Judged:
-    """Run, survey, compare. A line that cannot be surveyed is told as such, and counts as one."""
+def judge(drawn: Drawn, quality: ImuQuality = GOOD) -> Judged:
+    """Run, survey, compare. A line that cannot be surveyed is told as such, and counts as one.
+
+    Once for each drawn line: its dice are cast then.
+    """
     wagon = TWO_AXLE[drawn.scale]
-    recording, truth = simulate(drawn.railway, wagon, drawn.plan, GOOD, drawn.running, name="run")
+    recording, truth = simulate(drawn.railway, wagon, drawn.plan, quality, drawn.running, name="run")
     try:
         found = survey([recording], wagon, drawn.facts)
         if found.stations.closed != drawn.railway.closed:

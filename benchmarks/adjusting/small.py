@@ -1,0 +1,100 @@
+"""A small adjustment held still: two laps of a small oval, weights as they ended, and one rough start.
+
+Minimised is sum w (observed - modelled)^2 + priors + (misclosure / 0.01 mm)^2 + ((stated - adjusted) / sd)^2.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from scipy import sparse
+
+from wayrule.model import Facts
+from wayrule.model.arrays import Array
+from wayrule.pipeline import cell_size, travel
+from wayrule.sim import GOOD, HO_VAN, RunPlan, laps, oval, simulate
+from wayrule.track.adjust.adjust import CONVERGED_RAD, CONVERGED_WHEELBASES, Adjusted, adjust, ties_at
+from wayrule.track.adjust.problem import band_position, evaluate, prepare
+from wayrule.track.adjust.solve import assemble, gauge_matrices, smoothness_matrices
+from wayrule.track.adjust.unknowns import Unknowns
+from wayrule.track.place import place
+
+LAPS: Final = 2
+LENGTH_MM: Final = 6000.0
+SHORT_BY: Final = 0.03
+
+
+def small_problem() -> Adjusted:
+    """Two laps of a small oval, adjusted by us, weights and all."""
+    railway = oval(np.random.default_rng(1), length_mm=LENGTH_MM)
+    run, _ = simulate(
+        railway, HO_VAN, RunPlan(*laps(railway.length_mm, LAPS, 220.0)), GOOD, np.random.default_rng(2), name="run"
+    )
+    facts = Facts(laps={"run": LAPS})
+    travels = [travel(run, HO_VAN)]
+    line = place(travels, facts, HO_VAN.wheelbase_mm, cell_size(travels, HO_VAN.wheelbase_mm))
+    return adjust(prepare(travels, HO_VAN, facts, line))
+
+
+def rough_start(done: Adjusted) -> Unknowns:
+    """Where both begin: bends too weak by `SHORT_BY`, no sway, and nothing known of wagon and run."""
+    u = done.unknowns
+    less = 1.0 - SHORT_BY
+    return replace(
+        u,
+        read_theta=less * u.read_theta,
+        read_gamma=less * u.read_gamma,
+        read_phi=less * u.read_phi,
+        sway=np.zeros_like(u.sway),
+        border=np.zeros_like(u.border),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Priors:
+    """What does not change while iterating: (n, n) roots of the priors on the splines, (k, k) of that on the border."""
+
+    information: list[sparse.csr_array]
+    border: Array
+
+    @classmethod
+    def of(cls, done: Adjusted) -> "Priors":
+        """As `adjust` has them."""
+        problem = done.problem
+        smooth = smoothness_matrices(problem.spline, problem.smooth, problem.wagon.wheelbase_mm)
+        gauge = gauge_matrices(problem.spline, heading_free=False)
+        return cls([a + b for a, b in zip(smooth, gauge, strict=True)], problem.border.prior_matrix())
+
+
+def objective(done: Adjusted, priors: Priors, u: Unknowns) -> float:
+    """What both minimise, at a point."""
+    runs = evaluate(done.problem, u)
+    total = float(u.border @ priors.border @ u.border)
+    for run, weights in zip(runs, done.row_weights, strict=True):
+        total += sum(float(weight @ row.residual**2) for row, weight in zip(run.rows, weights, strict=True))
+    for i, (coefficients, q) in enumerate(zip(u.read, priors.information, strict=True)):
+        total += float(coefficients @ (q @ coefficients)) + float(np.sum((u.sway[i] / done.sway_sd[i]) ** 2))
+    return total + sum((tie.residual / tie.sd) ** 2 for tie in ties_at(done.problem, u, runs, whole=True))
+
+
+def ours(done: Adjusted, priors: Priors, u: Unknowns) -> tuple[Unknowns, int]:
+    """Gauss-Newton steps of the adjustment, weights held, until it stops as the adjustment does."""
+    problem = done.problem
+    seen = problem.spline.mean_rows(problem.spline.centres(), problem.wagon.wheelbase_mm)
+    runs = evaluate(problem, u)
+    where = band_position(problem, u, runs)
+    for iteration in range(1, 31):
+        rows = [
+            (r, row, w)
+            for r, (run, weights) in enumerate(zip(runs, done.row_weights, strict=True))
+            for row, w in zip(run.rows, weights, strict=True)
+        ]
+        ties = ties_at(problem, u, runs, whole=True)
+        system = assemble(u, rows, ties, priors.border, priors.information, done.sway_sd, where)
+        u = u.moved(system.step, system.step_border)
+        runs = evaluate(problem, u)
+        angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))
+        moves = [system.step_border[part] for name, part in u.names.items() if name.startswith(("start/", "slide/"))]
+        if angle < CONVERGED_RAD and np.max(np.abs(np.concatenate(moves))) < CONVERGED_WHEELBASES * u.wheelbase_mm:
+            return u, iteration
+    raise RuntimeError("30 rounds and not settled")
