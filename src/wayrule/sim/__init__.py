@@ -11,6 +11,7 @@ from wayrule.sim.metrics import Coverage, SurveyErrors, coverage, errors
 from wayrule.sim.motion import Leg, RunPlan, Slide, laps
 from wayrule.sim.railway import Railway
 from wayrule.sim.travel_metrics import TravelErrors, travel_errors
+from wayrule.sim.turnout import line_and_spur, spur_of
 from wayrule.sim.wagonrun import RunTruth, Specimen, draw_specimen, simulate
 from wayrule.sim.wagons import BOGIE, G_COACH, G_WAGON, HO_COACH, HO_VAN, N_COACH, N_VAN, TWO_AXLE
 
@@ -53,9 +54,11 @@ __all__ = [
     "figure_eight",
     "garden_g",
     "laps",
+    "line_and_spur",
     "oval",
     "random_line",
     "simulate",
+    "spur_of",
     "straight",
     "transition",
     "travel_errors",

@@ -108,7 +108,7 @@ class Design:
 
         Each vertical curve lies half in each of its two grades, on a closed line the one at the seam as well.
         """
-        lengths, g = self._fitted_grades()
+        lengths, g = self.fitted_grades()
         if not len(g):
             return np.array([0.0, self.length_mm]), np.zeros(2)
         half = max(self.vertical_curve_mm, 1e-6) / 2
@@ -122,7 +122,7 @@ class Design:
             places, levels = places[1:-1], levels[1:-1]
         return np.concatenate([[0.0], places, [self.length_mm]]), np.concatenate([[first], levels, [last]])
 
-    def _fitted_grades(self) -> tuple[Floats, Floats]:
+    def fitted_grades(self) -> tuple[Floats, Floats]:
         """Lengths and gradients, as long together as the line; on a closed one the falls undo the climbs."""
         lengths = np.array([g.length_mm for g in self.grades])
         lengths = lengths * self.length_mm / lengths.sum() if len(lengths) else lengths

@@ -80,7 +80,6 @@ def _tabulate(design: Design, phases: NDArray[np.complex128]) -> Railway:
     """What the track is, on the grid."""
     length = design.length_mm
     n = next_fast_len(max(2, round(length / GRID_MM)))  # the roughness is a Fourier sum
-    step = length / n
     s = np.linspace(0.0, length, n + 1)
     heading, curvature, cant = design.plan(s)
     z, gradient = design.profile(s)
@@ -95,16 +94,30 @@ def _tabulate(design: Design, phases: NDArray[np.complex128]) -> Railway:
     )
     heading, curvature = heading + o.turn_rad, curvature + o.curvature_1_mm
     z, gradient, cant = z + o.level_mm, gradient + o.gradient, cant + o.cant_mm
-    slope = np.asarray(np.gradient(cant, step), dtype=float)
+    return tabulated(design, length, heading, curvature, z, gradient, cant)
+
+
+def tabulated(
+    design: Design,
+    length_mm: float,
+    heading_rad: Floats,
+    curvature_1_mm: Floats,
+    z_mm: Floats,
+    gradient: Floats,
+    cant_mm: Floats,
+) -> Railway:
+    """A railway from what its track is on a uniform grid from 0 to its length; places follow from the heading."""
+    step = length_mm / (len(heading_rad) - 1)
+    slope = np.asarray(np.gradient(cant_mm, step), dtype=float)
     if design.closed:
-        slope[0] = slope[-1] = (cant[1] - cant[-2]) / (2 * step)
-    cos, sin = np.cos(heading), np.sin(heading)
-    x, y = _integral(cos, -curvature * sin, step), _integral(sin, curvature * cos, step)
-    turn = float(heading[-1] - heading[0])
-    tables = Tables(
-        step, x, y, z - z[0], heading, curvature, gradient, cant, cos, sin, slope, _integral(cant, slope, step)
-    )
-    return Railway(design, length, turn, tables)
+        slope[0] = slope[-1] = (cant_mm[1] - cant_mm[-2]) / (2 * step)
+    cos, sin = np.cos(heading_rad), np.sin(heading_rad)
+    x, y = _integral(cos, -curvature_1_mm * sin, step), _integral(sin, curvature_1_mm * cos, step)
+    turn = float(heading_rad[-1] - heading_rad[0])
+    total = _integral(cant_mm, slope, step)
+    level = z_mm - z_mm[0]
+    tables = Tables(step, x, y, level, heading_rad, curvature_1_mm, gradient, cant_mm, cos, sin, slope, total)
+    return Railway(design, length_mm, turn, tables)
 
 
 def _integral(f: Floats, slope: Floats, step: float) -> Floats:
