@@ -131,7 +131,7 @@ class Posed:
         return out
 
     def _priors(self, x: Array) -> list[Bundle]:
-        u, problem = self.done.unknowns, self.done.problem
+        problem = self.done.problem
         n, size = problem.spline.n, len(x)
         block, k, _ = self.widths()
         smooth = smoothness_matrices(problem.spline, problem.smooth, problem.wagon.wheelbase_mm)
@@ -146,8 +146,9 @@ class Posed:
         upper = np.linalg.cholesky(self.priors.border).T
         upper[np.abs(upper) < 1e-12 * np.abs(upper).max(axis=1, keepdims=True)] = 0.0
         rows.append(_placed(sparse.csr_array(upper), 3 * block, size))
-        assert len(u.border) == k
-        return [Bundle(np.asarray(by @ x), by) for by in rows]
+        mean = np.zeros(size)
+        mean[3 * block : 3 * block + k] = self.priors.mean
+        return [Bundle(np.asarray(by @ (x - mean)), by) for by in rows]
 
     def _chords(self, u: Unknowns, x: Array) -> list[Bundle]:
         """Places along the line from the chords before them, and the end on the start."""

@@ -52,10 +52,11 @@ def rough_start(done: Adjusted) -> Unknowns:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Priors:
-    """What does not change while iterating: (n, n) roots of the priors on the splines, (k, k) of that on the border."""
+    """What does not change while iterating: (n, n) information on splines, (k, k) on the border, its mean (k,)."""
 
     information: list[sparse.csr_array]
     border: Array
+    mean: Array
 
     @classmethod
     def of(cls, done: Adjusted) -> "Priors":
@@ -63,13 +64,18 @@ class Priors:
         problem = done.problem
         smooth = smoothness_matrices(problem.spline, problem.smooth, problem.wagon.wheelbase_mm)
         gauge = gauge_matrices(problem.spline, heading_free=False)
-        return cls([a + b for a, b in zip(smooth, gauge, strict=True)], problem.border.prior_matrix())
+        return cls(
+            [a + b for a, b in zip(smooth, gauge, strict=True)],
+            problem.border.prior_matrix(),
+            np.array(problem.border.value),
+        )
 
 
 def objective(done: Adjusted, priors: Priors, u: Unknowns) -> float:
     """What both minimise, at a point."""
     runs = evaluate(done.problem, u)
-    total = float(u.border @ priors.border @ u.border)
+    off = u.border - priors.mean
+    total = float(off @ priors.border @ off)
     for run, weights in zip(runs, done.row_weights, strict=True):
         total += sum(float(weight @ row.residual**2) for row, weight in zip(run.rows, weights, strict=True))
     for i, (coefficients, q) in enumerate(zip(u.read, priors.information, strict=True)):
