@@ -12,6 +12,7 @@ from benchmarks.row import Row, at_most, guarded
 from benchmarks.surveying.cost import cost_rows
 from benchmarks.surveying.drawn import LINES, QUICK_LINES, coverage_rows, draw, judge
 from benchmarks.surveying.promised import EIGHT, OVAL, SEEDS, THINNED_HZ, Promise, measure, promised_rows, thinned_row
+from benchmarks.surveying.real import real_rows
 from wayrule.formats.recording import read_recording
 from wayrule.formats.recordingwriter import write_recording
 from wayrule.model import Recording
@@ -27,6 +28,7 @@ def rows(quick: bool) -> Iterator[Row]:
             what = f"{promise.name}: thinned to {rate_hz} Hz"
             yield from guarded(what, "none, to be stated", partial(thinned, promise, seeds, rate_hz))
     yield from guarded("coverage", "55 to 80 % inside one sigma", lambda: covered(QUICK_LINES if quick else LINES))
+    yield from real_rows()
     yield from guarded("cost of a survey", "grows linearly", lambda: cost_rows(quick))
 
 
