@@ -23,6 +23,7 @@ from wayrule.track.chainages import placed_travels
 from wayrule.track.elements import elements
 from wayrule.track.faults import faults
 from wayrule.track.place import place
+from wayrule.track.stated import check_facts
 from wayrule.version import VERSION
 
 __all__ = ["Scale", "survey", "travel"]
@@ -127,7 +128,7 @@ def survey(
 
     Raises
     ------
-    UsageError          no recording, or two of one name
+    UsageError          no recording, two of one name, or stated facts that contradict the runs or each other
     UndeterminedError   what was recorded cannot give a map (no gyro, no movement, a run of other track)
     """
     facts = facts or Facts()
@@ -138,6 +139,7 @@ def survey(
         _check_mappable(one)
     tell("laps and places")
     line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
+    check_facts(travels, facts, line, wagon.wheelbase_mm)
     tell("adjustment")
     adjusted = adjust(prepare(travels, wagon, facts, line))
     tell("error bars")

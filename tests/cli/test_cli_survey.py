@@ -113,6 +113,9 @@ def test_a_person_gets_sentences(world: World, tmp_path: Path, capsys: pytest.Ca
         (["--straight", "here"], "expected two parts FROM:TO"),
         (["--control", "nowhere.csv"], "expected a file, came nothing there"),
         (["--step", "0"], "expected a number"),
+        (["--level", "90000:91000"], "--level: expected a stretch of the line"),
+        (["--tape", "bridge..signal:900:3"], "--tape bridge..signal: expected start, end or the name of a mark"),
+        (["--tape", "lap:800:3"], "--tape lap: expected about"),
     ],
 )
 def test_wrong_words_are_one_line_and_nothing_is_written(
@@ -124,6 +127,32 @@ def test_wrong_words_are_one_line_and_nothing_is_written(
     assert len(errors_told) == 1
     assert says in errors_told[0]
     assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    ("runs", "says"),
+    [
+        (["monday@laps=2"], "expected 2 laps, as stated, came a run that goes round 4 times"),
+        (["monday@laps=5"], "state @laps=4, or leave the laps off"),
+    ],
+)
+def test_laps_that_the_run_contradicts_are_one_line(
+    world: World, tmp_path: Path, runs: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    named = [world.run(name) + at + laps for name, at, laps in (one.partition("@") for one in runs)]
+    assert run(["survey", *named, "--wagon", world.wagon, "--out", str(tmp_path / "never")]) == 2
+    told = [line for line in capsys.readouterr().err.splitlines() if " · " not in line]
+    assert len(told) == 1
+    assert says in told[0]
+
+
+def test_a_control_point_at_an_unknown_mark_is_one_line(
+    world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    control = tmp_path / "points.csv"
+    control.write_text("at,x_mm,y_mm,sd_mm\nbridge,0,0,1\n", encoding="utf-8")
+    assert run([*words(world, tmp_path / "never"), "--control", str(control)]) == 2
+    assert "--control: expected start, end or the name of a mark" in capsys.readouterr().err
 
 
 def test_a_log_without_gyro_is_refused_with_the_way_on(

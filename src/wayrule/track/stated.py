@@ -1,0 +1,185 @@
+"""Whether what a person stated fits the runs at all, asked before anything is adjusted.
+
+A fact that cannot be true would bend the map to fit it; each is refused in one line instead.
+"""
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from wayrule.errors import UndeterminedError, UsageError, WayruleError
+from wayrule.model import Control, Facts, Stretch, Tape, Travel
+from wayrule.track.adjust.ties import stops_of
+from wayrule.track.place import Line
+
+TAPE_OFF = 0.2
+"""A tape this far from the wheel, relative, measured something else: no caliper is so wrong (our choice)."""
+
+AGREE_SD = 6.0
+"""Two statements about one thing may differ by this many of their joint sds (our choice)."""
+
+
+def check_facts(travels: Sequence[Travel], facts: Facts, line: Line, wheelbase_mm: float) -> None:
+    """Raise what does not fit; return nothing when all may be true.
+
+    Parameters
+    ----------
+    travels : the runs, as recorded
+    facts : tapes, control points, stretches
+    line : where the runs were placed, laps included
+
+    Raises
+    ------
+    UsageError          for statements that contradict each other or the line
+    UndeterminedError   for places that the recordings do not know
+    """
+    for fault in itertools.chain(
+        _places(travels, facts),
+        _tapes(travels, facts, line, wheelbase_mm),
+        _controls(facts, line),
+        _stretches(facts, line, wheelbase_mm),
+    ):
+        raise fault
+
+
+def _places(travels: Sequence[Travel], facts: Facts) -> Iterator[WayruleError]:
+    """Marks that no recording has."""
+    known = sorted({mark.name for travel in travels for mark in travel.marks})
+    have = f"the name of a mark ({', '.join(known)})" if known else "the name of a mark (the recordings have none)"
+    for tape in facts.tapes:
+        for name in tape.marks or ():
+            if name not in (*known, "start", "end"):
+                yield _unknown(name, f"start, end or {have}", f"--tape {tape.what}")
+    for control in facts.controls:
+        if control.at not in (*known, "start", "end"):
+            yield _unknown(control.at, f"start, end or {have}", "--control")
+
+
+def _unknown(name: str, expected: str, where: str) -> UndeterminedError:
+    return UndeterminedError(
+        expected=expected,
+        came=repr(name),
+        where=where,
+        next_step="write it as it stands in a recording's mark column",
+    )
+
+
+def _tapes(travels: Sequence[Travel], facts: Facts, line: Line, wheelbase_mm: float) -> Iterator[WayruleError]:
+    for tape in facts.tapes:
+        where = f"--tape {tape.what}"
+        if tape.what == "lap" and line.lap_mm is None:
+            yield UndeterminedError(
+                expected="a closed line for a taped lap",
+                came="an open line",
+                where=where,
+                next_step="state the laps (--closed-laps N), or tape between stops or marks",
+            )
+            continue
+        by_wheel = _wheel_length(travels, tape, line, wheelbase_mm)
+        if by_wheel is None:
+            yield UndeterminedError(
+                expected=f"two stops in {travels[0].run}",
+                came=f"{len(stops_of(travels[0], wheelbase_mm))}",
+                where=where,
+                next_step="stand still for two seconds at both taped places",
+            )
+        elif abs(tape.length_mm / max(by_wheel, 1e-9) - 1.0) > TAPE_OFF:
+            yield UsageError(
+                expected=f"about {by_wheel:.0f} mm, as the wheel has it",
+                came=f"{tape.length_mm:g} mm",
+                where=where,
+                next_step="check that it is in mm and between these places, and the wheel's diameter",
+            )
+    for one, other in itertools.combinations(facts.tapes, 2):
+        if one.what == other.what and _apart(one.length_mm - other.length_mm, one.sd_mm, other.sd_mm):
+            yield UsageError(
+                expected="tapes of one length that agree",
+                came=f"{one.length_mm:g} +- {one.sd_mm:g} and {other.length_mm:g} +- {other.sd_mm:g} mm",
+                where=f"--tape {one.what}",
+                next_step="leave the wrong one off, or give both the sd that they show",
+            )
+
+
+def _apart(gap: float, *sds: float) -> bool:
+    return abs(gap) > AGREE_SD * math.hypot(*sds)
+
+
+def _wheel_length(travels: Sequence[Travel], tape: Tape, line: Line, wheelbase_mm: float) -> float | None:
+    """The taped length by the wheel; None where the first run has not two stops."""
+    if tape.marks is not None:
+        first, second = (_along(travels, line, name) for name in tape.marks)
+        gap = abs(second - first)
+        return min(gap, max(line.lap_mm - gap, gap / 2)) if line.lap_mm and gap < line.lap_mm else gap
+    if tape.what == "lap":
+        return line.lap_mm
+    stops = stops_of(travels[0], wheelbase_mm)
+    if len(stops) < 2:
+        return None
+    at = np.interp(stops[:2], travels[0].t_s, travels[0].distance_mm)
+    return float(abs(at[1] - at[0]))
+
+
+def _along(travels: Sequence[Travel], line: Line, name: str) -> float:
+    """Chainage of start, end or a mark as first placed."""
+    for travel, placed in zip(travels, line.runs, strict=True):
+        moments = {"start": travel.t_s[0], "end": travel.t_s[-1]} | {m.name: m.t_s for m in reversed(travel.marks)}
+        if name in moments:
+            distance = float(np.interp(moments[name], travel.t_s, travel.distance_mm))
+            return placed.start_mm + placed.way * placed.stretch * distance
+    raise KeyError(name)
+
+
+def _controls(facts: Facts, line: Line) -> Iterator[WayruleError]:
+    """Control points of one place, or of both ends of a run of whole laps, that lie apart."""
+    whole = line.laps[0] is not None and line.laps[0].stated
+    for one, other in itertools.combinations(facts.controls, 2):
+        same = one.at == other.at or (whole and {one.at, other.at} == {"start", "end"})
+        if same and (gap := _gap(one, other)):
+            yield UsageError(
+                expected=f"one place for {one.at}" + ("" if one.at == other.at else f" and {other.at} of whole laps"),
+                came=f"control points {gap} apart",
+                where="--control",
+                next_step="correct the file" + ("" if one.at == other.at else ", or leave the laps off"),
+            )
+
+
+def _gap(one: Control, other: Control) -> str:
+    """By how much two control points disagree, in words; "" when they do not or cannot."""
+    plan = math.hypot(one.x_mm - other.x_mm, one.y_mm - other.y_mm) if one.has_plan and other.has_plan else 0.0
+    height = one.z_mm - other.z_mm if one.has_height and other.has_height else 0.0
+    if plan and _apart(plan, one.sd_mm, other.sd_mm):
+        return f"{plan:.0f} mm"
+    return f"{abs(height):.0f} mm in height" if height and _apart(height, one.z_sd_mm, other.z_sd_mm) else ""
+
+
+def _stretches(facts: Facts, line: Line, wheelbase_mm: float) -> Iterator[WayruleError]:
+    low, high = _reach(line)
+    for option, stretches in (("--level", facts.level), ("--straight", facts.straight)):
+        for stretch in stretches:
+            if not _inside(stretch, line.lap_mm, low - wheelbase_mm, high + wheelbase_mm):
+                yield UsageError(
+                    expected=f"a stretch of the line, which reaches from {low:.0f} to {high:.0f} mm",
+                    came=f"{stretch.s0_mm:g}:{stretch.s1_mm:g}",
+                    where=option,
+                    next_step="FROM:TO are mm of chainage, 0 where the first run starts",
+                )
+
+
+def _inside(stretch: Stretch, lap_mm: float | None, low: float, high: float) -> bool:
+    if lap_mm is not None:  # across the start it may end beyond the length, but not lap itself
+        return low <= stretch.s0_mm <= high and stretch.length_mm <= high
+    return low <= stretch.s0_mm and stretch.s1_mm <= high
+
+
+def _reach(line: Line) -> tuple[float, float]:
+    """Chainages that the runs cover, as first placed."""
+    if line.lap_mm is not None:
+        return 0.0, line.lap_mm
+    ends = [
+        placed.start_mm + placed.way * placed.stretch * np.array([d.min(), d.max()])
+        for placed in line.runs
+        for d in (placed.travel.distance_mm,)
+    ]
+    return float(np.min(ends)), float(np.max(ends))
