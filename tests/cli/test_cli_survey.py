@@ -94,6 +94,14 @@ def test_a_machine_gets_one_object_and_a_person_progress(done: Done) -> None:
     assert [entry["role"] for entry in done.json["inputs"]] == ["wagon", "run", "run"]
 
 
+def test_lengths_rest_on_the_tape_and_say_so(done: Done, world: World) -> None:
+    """A tape of 5 mm on a lap of 9 m is 0.06 %; the caliper alone 0.4 %."""
+    for one in done.json["runs"]:
+        assert one["scale_source"].startswith(f"tape: lap {world.line.length_mm:.0f} +- 5 mm; caliper")
+        assert one["scale_sd"] < 0.001
+    assert "(tape: lap" in (done.folder / "report.html").read_text(encoding="utf-8")
+
+
 def test_a_person_gets_sentences(world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     lone = ["survey", world.run("monday"), "--closed-laps", "4", "--wagon", world.wagon, "--step", "20"]
     assert run([*lone, "--out", str(tmp_path / "s"), "--no-open"]) == 0

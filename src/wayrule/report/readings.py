@@ -17,6 +17,9 @@ SURE_SIGMAS: Final = 3.0
 RATIO_ALARM: Final = 3.0
 """A misclosure this many times what the sigmas predict: they are too small, or something slipped."""
 
+LEAST_TENTH: Final = 0.1
+"""From here on a ratio is said to a tenth, below it to one digit."""
+
 
 def result_sentences(survey: Survey, lengths: Lengths) -> list[str]:
     """The result in a few sentences, the most wanted first; what is not known is said as well."""
@@ -229,12 +232,15 @@ def scale_text(sd: float, source: str) -> str:
 def ratio_text(ratio: float) -> str:
     """A misclosure's ratio to what the sigmas predict, in words.
 
-    >>> ratio_text(0.93), ratio_text(7.0)
-    ('0.9 times what the error bars predict', '7.0 times what the error bars predict: more than chance explains')
+    >>> ratio_text(0.93), ratio_text(0.0423)
+    ('0.9 times what the error bars predict', '0.04 times what the error bars predict')
+    >>> ratio_text(7.0)
+    '7.0 times what the error bars predict: more than chance explains'
     """
     if not math.isfinite(ratio):
         return "not predicted"
-    words = f"{rounded(ratio, -1)} times what the error bars predict"
+    number = rounded(ratio, -1) if ratio >= LEAST_TENTH else significant(ratio, 1)
+    words = f"{number} times what the error bars predict"
     return words + ": more than chance explains" if ratio > RATIO_ALARM else words
 
 

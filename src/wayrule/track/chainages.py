@@ -4,7 +4,7 @@ import dataclasses
 
 import numpy as np
 
-from wayrule.model import Travel
+from wayrule.model import Facts, Travel
 from wayrule.track.adjust.adjust import Adjusted
 from wayrule.track.adjust.line import trace
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
@@ -37,6 +37,20 @@ def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
                 speed_mm_s=travel.speed_mm_s * stretch,
                 speed_sd_mm_s=travel.speed_sd_mm_s * stretch,
                 scale_sd=scale_sd,
+                scale_source=scale_source(adjusted.problem.facts, travel.scale_source),
             )
         )
     return tuple(out)
+
+
+def scale_source(facts: Facts, wheel: str) -> str:
+    """What the length scale rests on once the line is adjusted: tapes and control points first, then the wheel's own.
+
+    >>> from wayrule.model import Tape
+    >>> scale_source(Facts(tapes=(Tape("lap", 9012.0, 5.0),)), "caliper: 10.50 +- 0.04 mm")
+    'tape: lap 9012 +- 5 mm; caliper: 10.50 +- 0.04 mm'
+    """
+    known = [f"{t.what} {t.length_mm:g} +- {t.sd_mm:g} mm" for t in facts.tapes]
+    points = ["control points"] if sum(c.has_plan for c in facts.controls) > 1 else []
+    tapes = [f"tape: {', '.join(known)}"] if known else []
+    return "; ".join([*tapes, *points, wheel])
