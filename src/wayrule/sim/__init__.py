@@ -8,7 +8,8 @@ from wayrule.sim.laying import build
 from wayrule.sim.layouts import branch_n, figure_eight, garden_g, oval, random_line
 from wayrule.sim.matching import Matching
 from wayrule.sim.metrics import Coverage, SurveyErrors, coverage, errors
-from wayrule.sim.motion import Leg, RunPlan, Slide, laps
+from wayrule.sim.mishaps import Gap, Hand, Knock, Slide
+from wayrule.sim.motion import Leg, RunPlan, laps
 from wayrule.sim.railway import Railway
 from wayrule.sim.travel_metrics import TravelErrors, travel_errors
 from wayrule.sim.turnout import line_and_spur, spur_of
@@ -29,9 +30,12 @@ __all__ = [
     "Coverage",
     "Defect",
     "Design",
+    "Gap",
     "Grade",
+    "Hand",
     "ImuQuality",
     "Joints",
+    "Knock",
     "Leg",
     "Matching",
     "Piece",

@@ -38,7 +38,10 @@ class Pose:
 def _support(railway: Railway, s: Floats, play: Floats, bogie_mm: float | None) -> tuple[Floats, Floats]:
     """Rail-top point (n, 3) under an axle or a pivot, and the tilt there (left up > 0) [rad]."""
     points, tilts = [], []
-    for ahead in (0.0,) if bogie_mm is None else (-bogie_mm / 2, bogie_mm / 2):
+    plays = play if play.ndim == 2 else (play, play)
+    for ahead, play in (
+        ((0.0, plays[0]),) if bogie_mm is None else zip((-bogie_mm / 2, bogie_mm / 2), plays, strict=True)
+    ):
         place = railway.place(s + ahead)
         heading = railway.heading_at(place)
         x, y, z = railway.xyz_at(place)
@@ -56,7 +59,8 @@ def pose(
     ----------
     s_mm : (n,) chainage of the rear support
     facing : +1 when the wagon's front points along growing chainage, else -1
-    play_rear_mm, play_front_mm : (n,) sideways place of the supports, towards the left of growing chainage > 0
+    play_rear_mm, play_front_mm : (n,) sideways place of the supports, towards the left of growing chainage > 0;
+        (2, n) for the two axles of a bogie apart, the one at lesser chainage first
 
     Notes
     -----

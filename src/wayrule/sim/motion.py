@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from wayrule.sim.mishaps import Gap, Hand, Knock, Slide
+
 Floats = NDArray[np.float64]
 WheelInput = Literal["field", "ticks", "speed", "distance", "none"]
 
@@ -21,14 +23,6 @@ class Leg:
     distance_mm: float
     speed_mm_s: float
     stop_s: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Slide:
-    """A locked wheel: from `travelled_mm` on (path since the start) the wheel stands still over `length_mm`."""
-
-    travelled_mm: float
-    length_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +39,11 @@ class RunPlan:
     clock_ppm      the recorder's clock runs fast by so much
     jitter_s       sd of a row's stamp (cut at 0.4 of a period)
     lost           fraction of rows that are missing
-    slides         locked wheel
+    slides         locked or sliding wheel; knocks, hands, gaps: see `mishaps`
     marks          (path travelled since the start in mm, name)
     wheel          what the wheel sensor gives
     imu            False: a log without gyro and accelerometer
+    bogie_play     "shared": both axles of a bogie lie at one side; "each": each wanders, the pivot lies midway
     axes           which body axis each sensor axis of the IMU points along, e.g. ("y", "-x", "z")
     """
 
@@ -63,9 +58,13 @@ class RunPlan:
     jitter_s: float = 0.0002
     lost: float = 0.0
     slides: tuple[Slide, ...] = ()
+    knocks: tuple[Knock, ...] = ()
+    hands: tuple[Hand, ...] = ()
+    gaps: tuple[Gap, ...] = ()
     marks: tuple[tuple[float, str], ...] = ()
     wheel: WheelInput = "field"
     imu: bool = True
+    bogie_play: Literal["shared", "each"] = "shared"
     axes: tuple[str, str, str] = ("x", "y", "z")
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from wayrule.model import Mark, Recording, Wagon
-from wayrule.sim import body, imu, wheel
+from wayrule.sim import body, imu, mishaps, wheel
 from wayrule.sim.motion import RunPlan, drive
 from wayrule.sim.railway import Railway
 from wayrule.sim.wagons import flange_play_mm
@@ -138,37 +138,80 @@ def simulate(
         specimen = draw_specimen(wagon, quality, draws, field=plan.wheel == "field")
     else:
         specimen = Specimen(wheel.put_down(specimen.wheel, draws), imu.turn_on(specimen.imu, draws))
-    facing = -1 if plan.turned else 1
-    over = math.ceil(FINE_HZ / plan.rate_hz)
-    row_hz = plan.rate_hz * (1 + plan.clock_ppm * 1e-6)
-    dt = 1.0 / (row_hz * over)
-
-    s = drive(plan, dt, way)
-    travelled = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(s)))])
-    rear, front = (_play(railway, wagon, s + a, travelled, play) for a in (0.0, facing * wagon.wheelbase_mm))
-    pose = body.pose(railway, wagon, s, facing, rear, front)
-    axle = wheel.sensed_axle_mm(wagon, s, pose.s_front_mm, facing)
-    path = facing * wheel.path_mm(railway, axle)
-    path -= path[0]
-    rolled = facing * wheel.path_mm(railway, axle, slip_mm=specimen.wheel.slip_mm, window_mm=wagon.wheelbase_mm)
-    phi = wheel.axle_angle_rad(specimen.wheel, wheel.lock(rolled - rolled[0], travelled, plan.slides))
-
-    kept = _rows(len(s), over, plan, rows)
-    stamps = kept / over / plan.rate_hz + np.clip(
+    chance = rng.spawn(1)[0] if plan.knocks or plan.hands or plan.bogie_play == "each" else None
+    went = _roll(railway, wagon, plan, specimen, way, play, chance)
+    kept = mishaps.written(_rows(len(went.s_mm), went.over, plan, rows), plan.gaps, went.travelled_mm, went.dt_s)
+    stamps = kept / went.over / plan.rate_hz + np.clip(
         plan.jitter_s * rows.standard_normal(len(kept)), -0.4 / plan.rate_hz, 0.4 / plan.rate_hz
     )
-    stamps = np.asarray(stamps - stamps[0], dtype=float)
-    speed = np.asarray(np.gradient(s, dt))
-    path_speed = np.asarray(np.gradient(path, dt))[kept]
-    reading = _inertial(plan, specimen.imu, wagon, pose, speed, dt, over, noise)
-    at = kept // over
-    truth = RunTruth(
-        stamps, np.asarray(kept * dt, dtype=float), s[kept], speed[kept], path[kept], path_speed, phi[kept],
+    reading = _inertial(plan, specimen.imu, wagon, went, noise, chance)
+    truth = _truth(np.asarray(stamps - stamps[0], dtype=float), went, kept, reading, specimen, plan)
+    return _record(name, wagon, truth, went, reading, kept, noise), truth
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rolling:
+    """How the wagon went, on a fine time grid of step dt_s, `over` times finer than the rows; arrays (n,).
+
+    s_mm           chainage of the body origin; travelled_mm: path since the start, either way
+    path_mm        path in space of the sensed axle, towards the wagon's front > 0
+    phi_rad        axle angle
+    """
+
+    dt_s: float
+    over: int
+    facing: int
+    s_mm: Floats
+    travelled_mm: Floats
+    pose: body.Pose
+    path_mm: Floats
+    phi_rad: Floats
+
+
+def _roll(
+    railway: Railway,
+    wagon: Wagon,
+    plan: RunPlan,
+    specimen: Specimen,
+    way: np.random.Generator,
+    play: np.random.Generator,
+    chance: np.random.Generator | None,
+) -> Rolling:
+    """Drive along the plan, with whatever hands do meanwhile; `chance` where the plan asks for mishaps drawn by it."""
+    facing = -1 if plan.turned else 1
+    over = math.ceil(FINE_HZ / plan.rate_hz)
+    dt = 1.0 / (plan.rate_hz * (1 + plan.clock_ppm * 1e-6) * over)
+    s = drive(plan, dt, way)
+    travelled = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(s)))])
+    held = mishaps.holds(plan.hands, s, travelled, dt)
+    s = mishaps.moved(s, held)
+    bases = (0.0, facing * wagon.wheelbase_mm)
+    rear, front = (_play(railway, wagon, s + a, travelled, play) for a in bases)
+    if plan.bogie_play == "each" and wagon.bogie is not None and chance is not None:
+        others = [_play(railway, wagon, s + a, travelled, chance) for a in bases]
+        rear, front = (np.stack(pair) for pair in zip((rear, front), others, strict=True))
+    pose = body.pose(railway, wagon, s, facing, rear, front)
+    axle = wheel.sensed_axle_mm(wagon, s, pose.s_front_mm, facing)
+    if held and chance is not None:
+        pose = mishaps.handled(pose, held, dt, chance)
+    path = facing * wheel.path_mm(railway, axle)
+    rolled = facing * wheel.path_mm(railway, axle, slip_mm=specimen.wheel.slip_mm, window_mm=wagon.wheelbase_mm)
+    turned = wheel.lock(rolled - rolled[0], mishaps.turning(travelled, plan.slides, held))
+    return Rolling(dt, over, facing, s, travelled, pose, path - path[0], wheel.axle_angle_rad(specimen.wheel, turned))
+
+
+def _truth(
+    stamps: Floats, went: Rolling, kept: NDArray[np.intp], reading: imu.ImuReading, specimen: Specimen, plan: RunPlan
+) -> RunTruth:
+    """What happened, at the rows that were written."""
+    pose, dt, at = went.pose, went.dt_s, kept // went.over
+    return RunTruth(
+        stamps, np.asarray(kept * dt, dtype=float), went.s_mm[kept], np.gradient(went.s_mm, dt)[kept],
+        went.path_mm[kept], np.gradient(went.path_mm, dt)[kept], went.phi_rad[kept],
         pose.x_mm[kept], pose.y_mm[kept], pose.z_mm[kept], pose.heading_rad[kept], pose.climb_rad[kept],
-        pose.roll_rad[kept], reading.gyro_bias_rad_s[at], reading.acc_bias_mm_s2[at], facing,
+        pose.roll_rad[kept], reading.gyro_bias_rad_s[at], reading.acc_bias_mm_s2[at], went.facing,
         int(np.sign(plan.legs[0].distance_mm)) if plan.legs else 1, specimen, plan,
     )  # fmt: skip
-    return _record(name, wagon, truth, phi, dt, reading, at, travelled, kept, noise), truth
 
 
 def _play(railway: Railway, wagon: Wagon, s: Floats, travelled: Floats, rng: np.random.Generator) -> Floats:
@@ -198,14 +241,12 @@ def _inertial(
     plan: RunPlan,
     specimen: imu.ImuSpecimen,
     wagon: Wagon,
-    pose: body.Pose,
-    speed: Floats,
-    dt: float,
-    over: int,
+    went: Rolling,
     rng: np.random.Generator,
+    chance: np.random.Generator | None,
 ) -> imu.ImuReading:
     """Readings at every row of the recorder, lost ones included."""
-    row_hz = 1.0 / (dt * over)
+    pose, dt, over = went.pose, went.dt_s, went.over
     rate = body.rates(pose.heading_rad, pose.climb_rad, pose.roll_rad, dt)
     # the Earth turns eastwards about its axis; north is the world's y here, 15 deg/h is far below any gyro's bias
     earth = EARTH_RATE_RAD_S * np.array([0.0, math.cos(LATITUDE_RAD), math.sin(LATITUDE_RAD)])
@@ -213,25 +254,26 @@ def _inertial(
     rate += np.einsum("nji,j->ni", turn, earth)
     place = wagon.imu.place_mm or (wagon.wheelbase_mm / 2, 0.0, wagon.gauge_mm)
     force = body.specific_force(pose, place, dt, GRAVITY_MM_S2)
+    if plan.knocks and chance is not None:
+        more = mishaps.jolts(plan.knocks, went.travelled_mm, dt, chance)
+        rate, force = rate + more[0], force + more[1]
     corner = min(specimen.quality.filter_hz, 0.4 * plan.rate_hz)
     rate, force = (imu.low_pass(values, 1.0 / dt, corner)[::over] for values in (rate, force))
-    return imu.read(specimen, rate, force, speed[::over], row_hz, imu.coarse_axes(plan.axes), rng)
+    speed = np.gradient(went.s_mm, dt)[::over]
+    return imu.read(specimen, rate, force, speed, 1.0 / (dt * over), imu.coarse_axes(plan.axes), rng)
 
 
 def _record(
     name: str,
     wagon: Wagon,
     truth: RunTruth,
-    phi: Floats,
-    dt: float,
+    went: Rolling,
     reading: imu.ImuReading,
-    at: NDArray[np.intp],
-    travelled: Floats,
     kept: NDArray[np.intp],
     rng: np.random.Generator,
 ) -> Recording:
     """Put the sensors' readings together."""
-    plan, specimen = truth.plan, truth.specimen.wheel
+    plan, specimen, phi, dt = truth.plan, truth.specimen.wheel, went.phi_rad, went.dt_s
     sensed: dict[str, Any] = {}
     if plan.wheel == "field":
         late = np.interp(kept * dt - specimen.delay_s, np.arange(len(phi)) * dt, phi)
@@ -248,6 +290,8 @@ def _record(
         else:
             sensed["wheel_mm_s"] = np.round(np.gradient(rolled, dt)[kept], 2)
     if plan.imu:
+        at = kept // went.over
         sensed |= {"gyro_rad_s": reading.gyro_rad_s[at], "acc_mm_s2": reading.acc_mm_s2[at]}
-    marks = tuple(Mark(float(truth.t_s[np.searchsorted(travelled[kept], far)]), what) for far, what in plan.marks)
+    way = went.travelled_mm[kept]
+    marks = tuple(Mark(float(truth.t_s[np.searchsorted(way, far)]), what) for far, what in plan.marks)
     return Recording(name, truth.t_s, marks=marks, **sensed)

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from wayrule.model import Wagon
 from wayrule.sim.imu import steps
-from wayrule.sim.motion import Slide
 from wayrule.sim.railway import Railway
 from wayrule.wagon.magnets import TurnField, turn_field
 
@@ -127,13 +126,13 @@ def path_mm(railway: Railway, s_mm: Floats, *, slip_mm: float = 0.0, window_mm: 
     return np.asarray(total[i] + u * (rate[i] + 0.5 * u * (rate[i + 1] - rate[i]) / grid[1]) + laps * total[-1])
 
 
-def lock(rolled_mm: Floats, travelled_mm: Floats, slides: tuple[Slide, ...]) -> Floats:
-    """Take out of the rolled distance what passes while the wheel is locked."""
-    if not slides:
+def lock(rolled_mm: Floats, turning: Floats | None) -> Floats:
+    """Take out of the rolled distance what passes while the wheel is locked, slides or hangs in the air.
+
+    turning : (n - 1,) share of each step with which it turns; None: always 1
+    """
+    if turning is None:
         return rolled_mm
-    turning = np.ones(len(rolled_mm) - 1, dtype=bool)
-    for slide in slides:
-        turning &= (travelled_mm[1:] <= slide.travelled_mm) | (travelled_mm[1:] > slide.travelled_mm + slide.length_mm)
     return np.concatenate([rolled_mm[:1], rolled_mm[0] + np.cumsum(np.diff(rolled_mm) * turning)])
 
 
