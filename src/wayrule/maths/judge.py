@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from wayrule.maths.outlinefit import Fit, fit
-from wayrule.maths.piecewise import Blocks, Outline, level_index, touched, unexplained
+from wayrule.maths.piecewise import Blocks, Outline, level_index, local_shapes, softened, touched
 
 LOCAL_STEPS: Final = 8
 
@@ -26,7 +26,7 @@ class Prices:
     level          one more free level
     gap            one more gap
     gap_per_block  each block in a gap, instead of its residual
-    spikes         whether the integral may step
+    spikes         whether the integral may step: the data are a curvature; else a gradient
     """
 
     brk: float
@@ -37,35 +37,51 @@ class Prices:
     longest_gap: float
     spikes: bool
 
+    @property
+    def spike(self) -> float:
+        """A place and a size."""
+        return self.brk + self.level
+
+    @property
+    def bump(self) -> float:
+        """A place, a size and a width."""
+        return self.brk + 2.0 * self.level
+
 
 def prices(
     independent: float, *, gap_per_block: float, shortest: float, longest_gap: float, spikes: bool = True
 ) -> Prices:
-    """Prices for data worth so many independent values: level log n, break 2 log n, gap or spike 3 log n.
+    """Prices for data worth so many independent values: level log n, break 2 log n, gap (two ends, course) 5 log n.
 
     >>> prices(100.0, gap_per_block=2.0, shortest=30.0, longest_gap=90.0).brk
     9.21
     """
     unit = float(np.log(max(independent, 8.0)))  # below eight values the logarithm says nothing; its price stays
-    return Prices(round(2 * unit, 2), round(unit, 2), round(3 * unit, 2), gap_per_block, shortest, longest_gap, spikes)
+    return Prices(round(2 * unit, 2), round(unit, 2), round(5 * unit, 2), gap_per_block, shortest, longest_gap, spikes)
 
 
 def price_of(outline: Outline, blocks: Blocks, price: Prices, blur: float) -> float:
     """What an outline costs over the given blocks, misfit apart.
 
-    A block in a gap pays `gap_per_block`, one that sees a spike 1; an open gap hides a step of the integral, and pays
-    for it like a level.
+    A block in a gap pays `gap_per_block`; an open gap hides a step of the integral, and pays for it like a level. A
+    bump has a width beside its place and size. A block that sees a spike or a bump weighs less, so its chi-square is
+    less than 1 by as much, which is paid back.
     """
     _, _, levels = level_index(outline.kinds, outline.tied)
     used = blocks.weight > 0
     lost = sum(int(np.count_nonzero(touched(blocks.edge, g.start, g.stop) & used)) for g in outline.gaps)
-    every = int(np.count_nonzero(unexplained(blocks.edge, outline, blur) & used)) if outline.spikes else lost
+    relieved = 0.0
+    if outline.spikes or outline.bumps:
+        eased = softened(blocks, local_shapes(outline, blur)).weight
+        relieved = float(np.sum(1.0 - eased[used] / blocks.weight[used]))
     return (
         price.brk * (len(outline.kinds) - 1)
         + price.level * (levels + sum(not g.whole for g in outline.gaps))
-        + price.gap * (len(outline.gaps) + len(outline.spikes))
+        + price.gap * len(outline.gaps)
+        + price.spike * len(outline.spikes)
+        + price.bump * len(outline.bumps)
         + price.gap_per_block * lost
-        + max(every - lost, 0)
+        + relieved
     )
 
 
@@ -90,8 +106,9 @@ def window_of(blocks: Blocks, outline: Outline, first: int, last: int, blur: flo
         weight[part.edge[1:] > hi - 0.5 * blur] = 0.0
     gaps = tuple(g for g in outline.gaps if g.stop > lo and g.start < hi)
     spikes = tuple(s for s in outline.spikes if lo - 0.5 * blur < s.at < hi + 0.5 * blur)
+    bumps = tuple(b for b in outline.bumps if lo - b.reach < b.at < hi + b.reach)
     at = outline.at[first : last + 1].copy()
-    return Blocks(part.edge, part.y, weight), Outline(outline.kinds[first:last], at, gaps, spikes)
+    return Blocks(part.edge, part.y, weight), Outline(outline.kinds[first:last], at, gaps, spikes, bumps)
 
 
 def put_back(outline: Outline, window: Outline, new: Outline, first: int, last: int) -> Outline | None:
@@ -102,7 +119,8 @@ def put_back(outline: Outline, window: Outline, new: Outline, first: int, last: 
     at = np.concatenate([outline.at[:first], new.at, outline.at[last + 1 :]])
     gaps = tuple(g for g in outline.gaps if g not in window.gaps) + new.gaps
     spikes = tuple(s for s in outline.spikes if s not in window.spikes) + new.spikes
-    return Outline(kinds, at, gaps, spikes, outline.tied)
+    bumps = tuple(b for b in outline.bumps if b not in window.bumps) + new.bumps
+    return Outline(kinds, at, gaps, spikes, bumps, outline.tied)
 
 
 def score_of(blocks: Blocks, outline: Outline, blur: float, price: Prices, beat: float = np.inf) -> tuple[float, Fit]:

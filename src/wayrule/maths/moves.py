@@ -2,12 +2,16 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
-from wayrule.maths.gaps import Stretch, explained
+from wayrule.maths.hidden import Stretch, explained
 from wayrule.maths.judge import Prices, best_of, put_back, score_of, usable, window_of
 from wayrule.maths.piecewise import Blocks, Kind, Outline
+
+_SHORT: Final = 4.0
+"""A piece of less than so many shortest lengths may be there because of something local."""
 
 
 def sweep(
@@ -30,13 +34,24 @@ def sweep(
         outline = better
         changed.append(_round_about(outline, i))
         i = max(0, i - 1)
-    for place in [(g.start, g.stop) for g in outline.gaps] + [(s.at, s.at) for s in outline.spikes]:
+    for place in _doubtful(outline, price):
         if any(start <= place[1] and stop >= place[0] for start, stop in fresh):
             better = explained(blocks, outline, place, blur, price)
             if better is not None:
                 outline = better
                 changed.append(_round_about(outline, int(np.searchsorted(outline.at, place[0])) - 1))
     return outline, changed
+
+
+def _doubtful(outline: Outline, price: Prices) -> list[Stretch]:
+    """Where something may be hidden: gaps, spikes, bumps, and pieces so short that a local shape may be the reason."""
+    out = [(g.start, g.stop) for g in outline.gaps]
+    out += [(shape.at, shape.at) for shape in (*outline.spikes, *outline.bumps)]
+    length = np.diff(outline.at)
+    for i in range(1, len(outline.kinds) - 1):
+        if length[i] < _SHORT * price.shortest:
+            out.append((float(outline.at[i]), float(outline.at[i + 1])))
+    return out
 
 
 def settle_ramps(blocks: Blocks, outline: Outline, blur: float, price: Prices) -> Outline:

@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.maths.gaps import explain_gaps
+from wayrule.maths.hidden import explain_gaps
 from wayrule.maths.judge import Prices
 from wayrule.maths.moves import settle_ramps, sweep
 from wayrule.maths.outlinefit import Fit, fit
@@ -76,7 +76,7 @@ def _first_cut(blocks: Blocks, price: Prices) -> Outline:
         # dearer than a flat: its two ends are free here, while the fit will tie them to the neighbours
         Shape("ramp", 1, price.brk + 2.0 * price.level, max(least, 3)),
         # the piece after a gap pays for itself, so the gap's own price is small here
-        Shape("gap", 0, 0.1 * price.gap, 1, max(1, round(price.longest_gap / width)), price.gap_per_block, True),
+        Shape("gap", 0, 0.1 * price.spike, 1, max(1, round(price.longest_gap / width)), price.gap_per_block, True),
     )
     middle = 0.5 * (blocks.edge[1:] + blocks.edge[:-1])
     pieces, _ = best_partition(middle, blocks.y, blocks.weight, shapes)

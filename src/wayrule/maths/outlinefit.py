@@ -1,6 +1,7 @@
-"""Least-squares fit of a blurred outline (`piecewise`): its levels, breaks and spikes.
+"""Least-squares fit of a blurred outline (`piecewise`): its levels, breaks, spikes and bumps.
 
-Legend: m pieces, k linear unknowns (levels, then sizes of spikes), places (inner breaks, then spikes).
+Legend: m pieces, k linear unknowns (levels, then sizes of spikes and bumps), places (inner breaks, spikes, bumps, then
+the log of the bumps' widths).
 """
 
 from dataclasses import dataclass, replace
@@ -9,7 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from wayrule.maths.piecewise import Blocks, Outline, as_seen, basis, level_index, spike_means
+from wayrule.maths.bumps import bump_means
+from wayrule.maths.piecewise import Blocks, Outline, as_seen, basis, picks, spike_means
 
 Floats = NDArray[np.float64]
 
@@ -17,17 +19,23 @@ _MAX_STEPS: Final = 12
 _ENOUGH: Final = 1e-2
 """Least gain of chi-square for which a further step is worth taking; a hundredth of what noise itself does to it."""
 
+NARROWEST: Final = 0.2
+WIDEST: Final = 1.5
+"""Sigma of a bump, in shortest pieces: narrower ones are not told from noise, wider ones are pieces themselves."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fit:
     """A fitted outline.
 
     left, right    (m,) values at the ends of the pieces
-    size           areas of the spikes
+    size           areas of the spikes, then heights of the bumps
     chi2           of the blocks as seen
-    residual       (n,) of all blocks, those in gaps too, spikes taken off
+    residual       (n,) of all blocks, those in gaps too, spikes and bumps taken off
     mean_sd, at_sd sd of each piece's mean (m,) and of each break (m + 1,; 0 at the ends), for noise as large as the
                    weights say
+    length_sd, area_sd  (m,) sd of each piece's length and of its integral
+    size_sd, place_sd   of the spikes, then the bumps
     """
 
     outline: Outline
@@ -38,6 +46,10 @@ class Fit:
     residual: Floats
     mean_sd: Floats
     at_sd: Floats
+    length_sd: Floats
+    area_sd: Floats
+    size_sd: Floats
+    place_sd: Floats
 
 
 class _State:
@@ -45,17 +57,13 @@ class _State:
 
     def __init__(self, seen: Blocks, outline: Outline, blur: float) -> None:
         self.outline, self._seen = outline, seen
-        left_at, right_at, levels = level_index(outline.kinds, outline.tied)
-        m = len(outline.kinds)
-        self.pick_left, self.pick_right = np.zeros((m, levels + 1)), np.zeros((m, levels + 1))
-        self.pick_left[range(m), left_at] = 1.0  # index -1 picks the fixed zero, which stands last
-        self.pick_right[range(m), right_at] = 1.0
+        self.pick_left, self.pick_right, levels = picks(outline)
         self._stones = basis(outline.at, seen.edge, blur)
         self._root = np.sqrt(seen.weight)
         columns = (self._stones.fall @ self.pick_left + self._stones.rise @ self.pick_right)[:, :levels]
-        if outline.spikes:
-            spikes, self._spike_change = spike_means(np.array([s.at for s in outline.spikes]), seen.edge, blur)
-            columns = np.hstack([columns, spikes])
+        if outline.spikes or outline.bumps:
+            shapes, self._shape_change, self._wider = shape_means(outline, seen.edge, blur)
+            columns = np.hstack([columns, shapes])
         self.k = columns.shape[1]
         self._design = columns * self._root[:, None]
         y = seen.y * self._root
@@ -78,22 +86,47 @@ class _State:
         stones = self._stones
         places = stones.spike * (self.right[:-1] - self.left[1:])
         places -= stones.rise[:, :-1] * slope[:-1] + stones.fall[:, 1:] * slope[1:]
-        if self.outline.spikes:
-            places = np.hstack([places, self._spike_change * self.size])
+        if self.outline.spikes or self.outline.bumps:
+            heights = self.size[len(self.outline.spikes) :]
+            places = np.hstack([places, self._shape_change * self.size, self._wider * heights])
         jacobian = np.hstack([self._design, places * self._root[:, None]])
         normal = jacobian.T @ jacobian
         span = float(self._seen.edge[-1] - self._seen.edge[0])
         normal.flat[self.k * (len(normal) + 1) :: len(normal) + 1] += 1.0 / span**2
+        widths = len(normal) - len(self.outline.bumps)
+        normal.flat[widths * (len(normal) + 1) :: len(normal) + 1] += 1.0  # a width is known to a factor of e
         return normal, jacobian.T @ self._weighted
 
     def moved(self, shift: Floats, shortest: float, blur: float) -> Outline:
-        """The outline with its places shifted: breaks in order, spikes by at most a quarter of the blur."""
-        inner = len(self.outline.kinds) - 1
-        spikes = tuple(
-            replace(s, at=s.at + float(np.clip(d, -0.25 * blur, 0.25 * blur)))
-            for s, d in zip(self.outline.spikes, shift[inner:], strict=True)
+        """The outline with its places shifted: breaks in order, a spike by at most a quarter of the blur and of the
+        shortest piece, a bump by half its width.
+        """
+        o = self.outline
+        inner, spikes, bumps = len(o.kinds) - 1, len(o.spikes), len(o.bumps)
+        parts = np.split(shift, np.cumsum([inner, spikes, bumps]))
+        most = max(0.25 * blur, 0.25 * shortest)
+        new_spikes = tuple(
+            replace(s, at=s.at + float(np.clip(d, -most, most))) for s, d in zip(o.spikes, parts[1], strict=True)
         )
-        return replace(self.outline, at=_moved(self.outline.at, shift[:inner], shortest), spikes=spikes)
+        new_bumps = []
+        for bump, d, wider in zip(o.bumps, parts[2], parts[3], strict=True):
+            sigma = bump.sigma * float(np.exp(np.clip(wider, -0.4, 0.4)))
+            if shortest > 0:
+                sigma = float(np.clip(sigma, NARROWEST * shortest, WIDEST * shortest))
+            at = bump.at + float(np.clip(d, -0.5 * bump.sigma, 0.5 * bump.sigma))
+            new_bumps.append(replace(bump, at=at, sigma=sigma))
+        return replace(o, at=_moved(o.at, parts[0], shortest), spikes=new_spikes, bumps=tuple(new_bumps))
+
+
+def shape_means(outline: Outline, edge: Floats, blur: float) -> tuple[Floats, Floats, Floats]:
+    """Block means of spikes and bumps of size 1, their change with the place (n, shapes), and with the log of the
+    width (n, bumps).
+    """
+    spikes, change = spike_means(np.array([s.at for s in outline.spikes]), edge, blur)
+    if not outline.bumps:
+        return spikes, change, np.zeros((len(edge) - 1, 0))
+    bumps, moves, wider = bump_means(outline.bumps, edge, blur)
+    return np.hstack([spikes, bumps]), np.hstack([change, moves]), wider
 
 
 def fit(
@@ -125,7 +158,7 @@ def fit(
     seen = as_seen(blocks, outline, blur)
     now = _State(seen, outline, blur)
     damping = 1e-3
-    places = len(outline.kinds) - 1 + len(outline.spikes)
+    places = len(outline.kinds) - 1 + len(outline.spikes) + len(outline.bumps)
     for _ in range(steps if places else 0):
         normal, gradient = now.normal()
         shift = _solve(normal, gradient, damping)[now.k :]
@@ -141,30 +174,42 @@ def fit(
             damping *= 10.0
             if damping > 1e4 or gain > -_ENOUGH:
                 break
-    m = len(now.left)
-    mean_sd, at_sd = _sds(now) if sds else (np.full(m, np.nan), np.full(m + 1, np.nan))
+    sigmas = _sds(now) if sds else tuple(np.full(n, np.nan) for n in _sd_lengths(now))
     residual = _residual(blocks, now, blur)
-    return Fit(now.outline, now.left, now.right, now.size, now.chi2, residual, mean_sd, at_sd)
+    return Fit(now.outline, now.left, now.right, now.size, now.chi2, residual, *sigmas)
 
 
 def _residual(blocks: Blocks, now: _State, blur: float) -> Floats:
     stones = basis(now.outline.at, blocks.edge, blur)
     model = stones.fall @ now.left + stones.rise @ now.right
-    if now.outline.spikes:
-        model = model + spike_means(np.array([s.at for s in now.outline.spikes]), blocks.edge, blur)[0] @ now.size
+    if len(now.size):
+        model = model + shape_means(now.outline, blocks.edge, blur)[0] @ now.size
     return np.asarray(blocks.y - model)
 
 
-def _sds(now: _State) -> tuple[Floats, Floats]:
+def _sd_lengths(now: _State) -> tuple[int, ...]:
+    m, shapes = len(now.left), len(now.size)
+    return m, m + 1, m, m, shapes, shapes
+
+
+def _sds(now: _State) -> tuple[Floats, ...]:
+    """Sds of means, breaks, lengths, integrals, sizes and places, from the inverse of the normal matrix."""
     normal, _ = now.normal()
-    m, levels = len(now.left), now.pick_left.shape[1] - 1
+    m, levels, k, shapes = len(now.left), now.pick_left.shape[1] - 1, now.k, len(now.size)
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-300))
     cov = np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-12, hermitian=True) / np.outer(scale, scale)
-    pick = 0.5 * (now.pick_left + now.pick_right)[:, :levels]
-    mean_var = np.einsum("ik,kl,il->i", pick, cov[:levels, :levels], pick)
-    places = np.diag(cov)[now.k : now.k + m - 1]
-    at_sd = np.concatenate([[0.0], np.sqrt(np.maximum(places, 0.0)), [0.0]])
-    return np.sqrt(np.maximum(mean_var, 0.0)), at_sd
+    mean, length = np.zeros((2, m, len(normal)))
+    mean[:, :levels] = 0.5 * (now.pick_left + now.pick_right)[:, :levels]
+    inner = np.arange(m - 1)
+    length[inner, k + inner] = 1.0
+    length[inner + 1, k + inner] = -1.0
+    area = mean * np.diff(now.outline.at)[:, None] + length * (0.5 * (now.left + now.right))[:, None]
+    own = np.sqrt(np.maximum(np.diag(cov), 0.0))
+    at_sd = np.concatenate([[0.0], own[k : k + m - 1], [0.0]])
+    mean_sd, length_sd, area_sd = (
+        np.sqrt(np.maximum(np.einsum("ik,kl,il->i", a, cov, a), 0.0)) for a in (mean, length, area)
+    )
+    return mean_sd, at_sd, length_sd, area_sd, own[levels:k], own[k + m - 1 : k + m - 1 + shapes]
 
 
 def _solve(normal: Floats, gradient: Floats, damping: float) -> Floats:

@@ -13,6 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from wayrule.maths.bumps import Bump
+
 Floats = NDArray[np.float64]
 Kind = Literal["zero", "flat", "ramp"]
 
@@ -50,10 +52,12 @@ class Spike:
     """A step of the integral at a place.
 
     soft   variance that is added to the blocks that see it, as it is never blurred quite as the model has it
+    reach  up to here a sixteenth of that is added: what undoes a blur rings a little beside a spike
     """
 
     at: float
     soft: float
+    reach: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +66,7 @@ class Outline:
 
     kinds  m of "zero", "flat", "ramp"
     at     (m + 1,) breaks with both ends
-    gaps, spikes   what is no piece
+    gaps, spikes, bumps   what is no piece
     tied   the first and the last piece are one and the same flat (a ring cut open in the middle of a piece)
     """
 
@@ -70,6 +74,7 @@ class Outline:
     at: Floats
     gaps: tuple[Gap, ...] = ()
     spikes: tuple[Spike, ...] = ()
+    bumps: tuple[Bump, ...] = ()
     tied: bool = False
 
 
@@ -101,6 +106,19 @@ def level_index(kinds: tuple[Kind, ...], tied: bool) -> tuple[NDArray[np.intp], 
         else:
             right[i], count = count, count + 1
     return left, right, count
+
+
+def picks(outline: Outline) -> tuple[Floats, Floats, int]:
+    """Which level stands at the left and right end of each piece, as matrices (m, levels + 1), and how many there are.
+
+    The last column is the level that is fixed at zero.
+    """
+    left_at, right_at, levels = level_index(outline.kinds, outline.tied)
+    m = len(outline.kinds)
+    left, right = np.zeros((2, m, levels + 1))
+    left[range(m), left_at] = 1.0  # index -1 picks the fixed zero
+    right[range(m), right_at] = 1.0
+    return left, right, levels
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,34 +193,43 @@ def touched(edge: Floats, start: float, stop: float) -> NDArray[np.bool_]:
 
 
 def unexplained(edge: Floats, outline: Outline, blur: float) -> NDArray[np.bool_]:
-    """Which blocks lie in a gap or see a spike, (n,)."""
+    """Which blocks lie in a gap or see a spike or a bump, (n,)."""
     out = np.zeros(len(edge) - 1, dtype=bool)
     for gap in outline.gaps:
         out |= touched(edge, gap.start, gap.stop)
     for spike in outline.spikes:
         out |= touched(edge, spike.at - 0.5 * blur, spike.at + 0.5 * blur)
+    for bump in outline.bumps:
+        out |= touched(edge, bump.at - bump.reach, bump.at + bump.reach)
     return out
 
 
-def softened(blocks: Blocks, places: Floats, soft: Floats, blur: float) -> Blocks:
-    """Blocks within half a blur of a place weigh less: their variance grows by `soft`, as the true blur is never quite
-    the model's.
+def local_shapes(outline: Outline, blur: float) -> list[tuple[float, float, float]]:
+    """(place, how far it is seen, variance that is added there) of the spikes and bumps."""
+    spikes = [(s.at, 0.5 * blur, s.soft) for s in outline.spikes]
+    spikes += [(s.at, s.reach, s.soft / 16.0) for s in outline.spikes if s.reach > 0.0]
+    return spikes + [(b.at, b.reach + 0.5 * blur, b.soft) for b in outline.bumps]
+
+
+def softened(blocks: Blocks, shapes: list[tuple[float, float, float]]) -> Blocks:
+    """Blocks near local shapes (place, reach, soft) weigh less: their variance grows by `soft`, as the true shape is
+    never quite the model's.
     """
     weight = blocks.weight.copy()
-    for place, extra in zip(places, soft, strict=True):
-        near = touched(blocks.edge, place - 0.5 * blur, place + 0.5 * blur)
+    for place, reach, extra in shapes:
+        near = touched(blocks.edge, place - reach, place + reach)
         weight[near] /= 1.0 + extra * weight[near]
     return Blocks(blocks.edge, blocks.y, weight)
 
 
 def as_seen(blocks: Blocks, outline: Outline, blur: float) -> Blocks:
     """The blocks that an outline is judged by: a whole gap is one block, an open one weighs nothing, those that see a
-    spike weigh less.
+    spike or a bump weigh less.
     """
-    if not outline.gaps and not outline.spikes:
+    shapes = local_shapes(outline, blur)
+    if not outline.gaps and not shapes:
         return blocks
-    places = np.array([s.at for s in outline.spikes])
-    blocks = softened(blocks, places, np.array([s.soft for s in outline.spikes]), blur)
+    blocks = softened(blocks, shapes)
     edge, y, weight = blocks.edge, blocks.y, blocks.weight.copy()
     width = np.diff(edge)
     first = np.ones(len(y), dtype=bool)  # of the blocks that are put together

@@ -16,11 +16,11 @@ from wayrule.model.arrays import Array
 
 GRID_PER_WHEELBASE: Final = 12
 
-USUAL_BLUR: Final = 0.5
+USUAL_BLUR: Final = 0.2
 """Moving mean, in wheelbases, that is assumed where no step of curvature shows it: between a survey that undoes the
 chord wholly and one that does not at all."""
 
-BLURS: Final = (USUAL_BLUR, 0.0, 0.15, 0.3, 0.4, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25)
+BLURS: Final = (USUAL_BLUR, 0.0, 0.1, 0.3, 0.4, 0.5, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25)
 CLEAR_BLUR: Final = 0.7
 """Another blur is believed when what it leaves at the steps, all together, is half of what the usual one leaves."""
 

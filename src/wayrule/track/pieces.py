@@ -29,14 +29,14 @@ SHORTEST_WHEELBASES: Final = 0.6
 LONGEST_GAP_WHEELBASES: Final = 4.5
 """A fault may hide a stretch of up to this length from the search for elements."""
 
-GAP_PER_BLOCK: Final = 3.0
+GAP_PER_BLOCK: Final = 4.0
 """Chi-square that a block in a gap pays; 1 is what pure noise pays, so that noise is never worth a gap."""
 
 MOST_ROUNDS: Final = 3
 WORTH_ANOTHER_ROUND: Final = 1.5
 """The search is run again while the noise that it leaves turns out smaller by this factor than was taken for it."""
 
-BLURS: Final = (0.6, 1.0, 0.8, 0.45, 0.3, 0.15, 0.0, 1.2, 1.4)
+BLURS: Final = (0.2, 1.0, 0.8, 0.6, 0.45, 0.3, 0.1, 0.0, 1.2, 1.4)
 """Lengths of the moving mean, in wheelbases, that are tried; the first stands unless another is clearly better."""
 
 
