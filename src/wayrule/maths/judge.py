@@ -1,7 +1,8 @@
 """What an outline costs, and judging a few pieces of it by themselves."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -65,7 +66,8 @@ def price_of(outline: Outline, blocks: Blocks, price: Prices, blur: float) -> fl
 
     A block in a gap pays `gap_per_block`; an open gap hides a step of the integral, and pays for it like a level. A
     bump has a width beside its place and size. A block that sees a spike or a bump weighs less, so its chi-square is
-    less than 1 by as much, which is paid back.
+    less than 1 by as much, which is paid back. Two ramps in a row pay a level more: lines are seldom laid so.
+    A step of a gradient costs as much as the ramp that it stands for, since rails do not bend at a point.
     """
     _, _, levels = level_index(outline.kinds, outline.tied)
     used = blocks.weight > 0
@@ -75,14 +77,22 @@ def price_of(outline: Outline, blocks: Blocks, price: Prices, blur: float) -> fl
         eased = softened(blocks, local_shapes(outline, blur)).weight
         relieved = float(np.sum(1.0 - eased[used] / blocks.weight[used]))
     return (
-        price.brk * (len(outline.kinds) - 1)
-        + price.level * (levels + sum(not g.whole for g in outline.gaps))
+        price.brk * (len(outline.kinds) - 1 + (0 if price.spikes else _steps(outline)))
+        + price.level * (levels + sum(not g.whole for g in outline.gaps) + sum(map(_ramps, pairwise(outline.kinds))))
         + price.gap * len(outline.gaps)
         + price.spike * len(outline.spikes)
         + price.bump * len(outline.bumps)
         + price.gap_per_block * lost
         + relieved
     )
+
+
+def _ramps(pair: tuple[str, str]) -> bool:
+    return pair == ("ramp", "ramp")
+
+
+def _steps(outline: Outline) -> int:
+    return sum("ramp" not in pair for pair in pairwise(outline.kinds))
 
 
 def usable(part: Blocks) -> bool:
@@ -108,7 +118,7 @@ def window_of(blocks: Blocks, outline: Outline, first: int, last: int, blur: flo
     spikes = tuple(s for s in outline.spikes if lo - 0.5 * blur < s.at < hi + 0.5 * blur)
     bumps = tuple(b for b in outline.bumps if lo - b.reach < b.at < hi + b.reach)
     at = outline.at[first : last + 1].copy()
-    return Blocks(part.edge, part.y, weight), Outline(outline.kinds[first:last], at, gaps, spikes, bumps)
+    return replace(part, weight=weight), Outline(outline.kinds[first:last], at, gaps, spikes, bumps)
 
 
 def put_back(outline: Outline, window: Outline, new: Outline, first: int, last: int) -> Outline | None:

@@ -54,7 +54,7 @@ def plan(stations: Stations) -> tuple[Element, ...]:
         turns = (ahead - heading[0]) / math.tau
         closing = (stations.length_mm, heading[0] + round(turns) * math.tau if math.isfinite(turns) else math.nan)
     smooth = 8.0 * SMOOTHEST_GAUGES * stations.gauge_mm / w**2
-    line = block_line(stations.s_mm, heading, stations.curvature_sd_1_mm, w, closing)
+    line = block_line(stations.s_mm, heading, stations.curvature_sd_1_mm, stations.heading_sd_rad, w, closing)
     return _plan_elements(find_pieces(line, smooth**2 * w, steps=True), stations.gauge_mm)
 
 
@@ -66,7 +66,7 @@ def profile(stations: Stations) -> tuple[Element, ...]:
         return ()
     closing = (stations.length_mm, float(z[0])) if stations.closed else None
     smooth = 4.0 * SMOOTHEST_GAUGES * stations.gauge_mm / w
-    line = block_line(stations.s_mm, z, stations.gradient_sd, w, closing)
+    line = block_line(stations.s_mm, z, stations.gradient_sd, stations.z_sd_mm, w, closing)
     return _profile_elements(find_pieces(line, smooth**2 * w, steps=False))
 
 

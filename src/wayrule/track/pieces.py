@@ -3,7 +3,8 @@
 Noise, as correlated as it is: the increments of heading (of height) over disjoint lengths are taken as independent,
 with a density d such that a mean over a length l has variance d / l. The claimed sd of a mean over one wheelbase w
 gives d = sd^2 w, so w is worth one independent value, however dense the stations. What the line itself does
-(roughness) is measured from the data on lengths of 1, 2, 4 and 8 w, and the largest density counts.
+(roughness) is measured from the data on lengths of 1 to 16 w, and the largest density counts. What drifts too slowly
+to be seen so, a survey's error of height above all, is added from the claimed sd of the integral.
 """
 
 from dataclasses import dataclass, replace
@@ -11,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.maths.judge import Prices, prices
+from wayrule.maths.judge import Prices, prices, window_of
 from wayrule.maths.outline import best_outline, first_outline
 from wayrule.maths.outlinefit import Fit, fit
 from wayrule.maths.piecewise import Blocks, Outline, unexplained
@@ -40,6 +41,10 @@ BLURS: Final = (0.2, 1.0, 0.8, 0.6, 0.45, 0.3, 0.1, 0.0, 1.2, 1.4)
 """Lengths of the moving mean, in wheelbases, that are tried; the first stands unless another is clearly better."""
 
 
+MOST_STEPS: Final = 12
+"""So many steps of a line are enough to tell its blur."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
     """One quantity along the line, as block means.
@@ -48,6 +53,7 @@ class Line:
     y        (n,) mean of the quantity over each block; 0 where missing
     known    (n,) whether there is a value
     density  (n,) claimed noise density d: a mean over l has variance d / l
+    slow     the same for means over long lengths, beyond that
     closed   the last edge is the first one again
     base_mm  wheelbase
     """
@@ -56,6 +62,7 @@ class Line:
     y: Array
     known: np.ndarray
     density: Array
+    slow: float
     closed: bool
     base_mm: float
 
@@ -82,16 +89,24 @@ class Pieces:
 
 
 def block_line(
-    s_mm: Array, integral: Array, rate_sd: Array, base_mm: float, closing: tuple[float, float] | None
+    s_mm: Array,
+    integral: Array,
+    rate_sd: Array,
+    integral_sd: Array,
+    base_mm: float,
+    closing: tuple[float, float] | None,
 ) -> Line:
     """Block means from an integral at stations (heading for curvature, height for gradient).
 
-    closing : (length_mm, integral at the length) of a closed line
+    rate_sd     claimed sd of a mean of the rate over one wheelbase
+    integral_sd claimed sd of the integral, less its mean
+    closing     (length_mm, integral at the length) of a closed line
     """
     if closing is not None:
         s_mm, integral = np.append(s_mm, closing[0]), np.append(integral, closing[1])
         rate_sd = np.append(rate_sd, rate_sd[:1])
-    width = max(base_mm / BLOCKS_PER_WHEELBASE, (s_mm[-1] - s_mm[0]) / MOST_BLOCKS)
+    length = float(s_mm[-1] - s_mm[0])
+    width = max(base_mm / BLOCKS_PER_WHEELBASE, length / MOST_BLOCKS)
     every = max(1, round(width / float(np.median(np.diff(s_mm)))))
     at = np.unique(np.append(np.arange(0, len(s_mm) - max(1, every // 2), every), len(s_mm) - 1))
     edge = s_mm[at]
@@ -99,12 +114,30 @@ def block_line(
     known = np.isfinite(y)
     sd = np.where(np.isfinite(rate_sd), rate_sd, 0.0)
     density = np.maximum(sd[at[1:]], sd[at[:-1]]) ** 2 * base_mm
-    return Line(edge, np.where(known, y, 0.0), known, density, closing is not None, base_mm)
+    return Line(
+        edge,
+        np.where(known, y, 0.0),
+        known,
+        density,
+        _slow_density(integral_sd, length, closed=closing is not None),
+        closing is not None,
+        base_mm,
+    )
+
+
+def _slow_density(integral_sd: Array, length: float, *, closed: bool) -> float:
+    """Noise density of long lengths, from how well the integral is claimed to be known.
+
+    A random walk of density d over a length T, less its mean, has a mean variance of d T / 6; one that returns to its
+    start, d T / 12.
+    """
+    good = integral_sd[np.isfinite(integral_sd)]
+    return (12.0 if closed else 6.0) * float(np.median(good)) ** 2 / length if len(good) else 0.0
 
 
 def _weights(line: Line, density: float) -> Blocks:
     width = np.diff(line.edge)
-    weight = np.where(line.known, width / np.maximum(line.density, density), 0.0)
+    weight = np.where(line.known, width / (np.maximum(line.density, density) + line.slow), 0.0)
     return Blocks(line.edge, line.y, weight)
 
 
@@ -124,12 +157,12 @@ def _first_density(line: Line, floor: float) -> float:
 
 
 def _residual_density(line: Line, fitted: Fit, blur: float, floor: float) -> float:
-    """Noise density from what a fit leaves, on lengths of 1, 2, 4 and 8 w; the largest counts."""
+    """Noise density from what a fit leaves, on lengths of 1, 2, 4, 8 and 16 w; the largest counts."""
     width = np.diff(line.edge)
     good = line.known & ~unexplained(line.edge, fitted.outline, blur)
     run = np.concatenate([[0.0], np.cumsum(np.where(good, fitted.residual * width, 0.0))])
     worst = floor
-    for scale in (1, 2, 4, 8):
+    for scale in (1, 2, 4, 8, 16):
         k = max(1, round(scale * line.base_mm / float(np.median(width))))
         if len(run) < 10 * k:
             break
@@ -199,9 +232,25 @@ def find_pieces(line: Line, floor_density: float, *, steps: bool) -> Pieces:
 def _best_blur(blocks: Blocks, outline: Outline, base_mm: float, price: Prices) -> float:
     """The moving mean that explains the steps best; ramps not much longer than it are taken for steps.
 
-    Judged within a wheelbase of each step that has no gap near it, and by the logarithm of each one's chi-square, so
+    Judged on a few pieces round each step that has no gap near it, and by the logarithm of each one's chi-square, so
     that one step which is none does not decide. Without such steps the usual blur stands, and little hangs on it.
     """
+    stepped = _stepped(outline, base_mm)
+    odd = unexplained(blocks.edge, stepped, base_mm)
+    middles = 0.5 * (blocks.edge[1:] + blocks.edge[:-1])
+    cost = np.zeros(len(BLURS))
+    judged = 0
+    for i in range(1, len(stepped.kinds)):
+        clear = not np.any(odd & (np.abs(middles - stepped.at[i]) < base_mm))
+        if judged < MOST_STEPS and clear and "ramp" not in stepped.kinds[i - 1 : i + 1]:
+            judged += 1
+            cost += np.log(_left_by_blurs(blocks, stepped, i, base_mm, price))
+    best = int(np.argmin(cost))
+    return (BLURS[best] if cost[best] < cost[0] - 0.7 else BLURS[0]) * base_mm
+
+
+def _stepped(outline: Outline, base_mm: float) -> Outline:
+    """The outline with its short ramps between flats as steps, and without the spikes beside breaks."""
     kinds, at = list(outline.kinds), list(outline.at)
     for i in range(len(kinds) - 2, 0, -1):
         if kinds[i] == "ramp" and at[i + 1] - at[i] < 1.6 * base_mm and "ramp" not in (kinds[i - 1], kinds[i + 1]):
@@ -209,19 +258,18 @@ def _best_blur(blocks: Blocks, outline: Outline, base_mm: float, price: Prices) 
             kinds[i : i + 1], at[i : i + 2] = [], [middle]
     # a spike beside a step is what a wrong blur looks like
     far = tuple(s for s in outline.spikes if np.min(np.abs(np.array(at) - s.at)) > base_mm)
-    stepped = Outline(tuple(kinds), np.array(at), outline.gaps, far)
-    fits = [fit(blocks, stepped, factor * base_mm, shortest=price.shortest, steps=5, sds=False) for factor in BLURS]
-    cost = np.zeros(len(BLURS))
-    odd = unexplained(blocks.edge, stepped, base_mm)
-    middles = 0.5 * (blocks.edge[1:] + blocks.edge[:-1])
-    for i in range(1, len(kinds)):
-        near = np.abs(middles - at[i]) < base_mm
-        if "ramp" in (kinds[i - 1], kinds[i]) or np.any(odd & near):
-            continue
-        local = [float(np.sum((blocks.weight * f.residual**2)[near])) for f in fits]
-        cost += np.log1p(np.array(local))
-    best = int(np.argmin(cost))
-    return BLURS[best if cost[best] < cost[0] - 2.0 else 0] * base_mm
+    return replace(outline, kinds=tuple(kinds), at=np.array(at), spikes=far)
+
+
+def _left_by_blurs(blocks: Blocks, stepped: Outline, i: int, base_mm: float, price: Prices) -> Array:
+    """Chi-square within a wheelbase of the step before piece i under each of `BLURS`, each plus half its blocks."""
+    part, window = window_of(blocks, stepped, i - 2, i + 2, base_mm)
+    near = np.abs(0.5 * (part.edge[1:] + part.edge[:-1]) - stepped.at[i]) < base_mm
+    out = []
+    for factor in BLURS:
+        fitted = fit(part, window, factor * base_mm, shortest=price.shortest, steps=5, sds=False)
+        out.append(float(np.sum((part.weight * fitted.residual**2)[near])))
+    return np.array(out) + 0.5 * float(np.count_nonzero(near)) + 1e-9
 
 
 def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
