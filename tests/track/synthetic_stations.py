@@ -1,6 +1,6 @@
 """Lines with known elements and faults, seen the way a wagon's survey shows them. Made for tests, from a seed.
 
-The truth is a list of closed-form pieces. What a survey shows is their moving mean over a wheelbase, plus the line's
+The truth is a list of closed-form pieces. What a survey shows is their moving mean over a part of a wheelbase, plus the line's
 own roughness (a random bump every so often, Gaussian process of displacement), plus noise of the heading's increments
 at the claimed sigma: independent over disjoint lengths, sd of a mean over one wheelbase as claimed.
 """
@@ -81,7 +81,7 @@ def bump(x, centre, length):
     return np.where(np.abs(x - centre) < length / 2, 0.5 + 0.5 * np.cos(2 * np.pi * (x - centre) / length), 0.0)
 
 
-def stations(size, truth, noise, rng, *, closed=False, blur=1.0, faults=()):
+def stations(size, truth, noise, rng, *, closed=False, blur=0.2, faults=()):
     """Survey of a line: `faults` are (kind, s, size, length), size in the unit of the kind."""
     length = sum(p[1] for p in truth.plan)
     fine = size.step / 5
@@ -139,6 +139,8 @@ def stations(size, truth, noise, rng, *, closed=False, blur=1.0, faults=()):
         s, x, gaussian_filter1d(rng.normal(size=n), wide / 4, mode="wrap") * noise.cant_mm * scale * np.sqrt(wide)
     )
     ones = np.ones(len(s))
+    # a random walk of density sd^2 w over the line, less its mean: variance d T / 6, d T / 12 where it returns
+    walk = np.sqrt(size.wheelbase * length / (12.0 if closed else 6.0))
     return Stations(
         s,
         np.cumsum(np.cos(h)) * size.step,
@@ -150,8 +152,8 @@ def stations(size, truth, noise, rng, *, closed=False, blur=1.0, faults=()):
         c,
         ones,
         ones,
-        ones,
-        0.01 * ones,
+        g_sd * walk * ones,
+        k_sd * walk * ones,
         k_sd * ones,
         g_sd * ones,
         noise.cant_mm * scale * ones,

@@ -35,7 +35,7 @@ def scores(noise, seeds):
         rng = np.random.default_rng(seed)
         size = SIZES[seed % 3]
         truth = random_line(rng, size)
-        found = elements(stations(size, truth, noise, rng, blur=(1.0, 0.5, 0.0)[seed // 3 % 3]))
+        found = elements(stations(size, truth, noise, rng, blur=(0.4, 0.2, 0.0)[seed // 3 % 3]))
         for row, plane in enumerate(("plan", "profile")):
             real, seen = truth.elements(plane), [e for e in found if e.plane == plane]
             pairs = matched(real, seen)

@@ -93,7 +93,7 @@ def explained(blocks: Blocks, outline: Outline, place: Stretch, blur: float, pri
     part = _eased(part, bare, (start, stop), blur, price)
     ways = [bare, *_ways(bare, int(i) - first, int(j) - first, start - reach, stop + reach, price.shortest)]
     tries = _most_hopeful(part, ways, (start, stop), blur, price)
-    new = best_of(part, window, iter(tries), blur, price)
+    new = best_of(part, window, iter(tries), blur, price, patient=True)
     return None if new is None else put_back(outline, window, new, first, last)
 
 
@@ -165,9 +165,7 @@ def _dictionary(part: Blocks, inside: Stretch, blur: float, price: Prices) -> _S
     return _Shapes(at, sigma, columns * np.sqrt(part.weight)[:, None])
 
 
-def _most_hopeful(
-    part: Blocks, ways: list[Outline], inside: Stretch, blur: float, price: Prices
-) -> list[Outline]:
+def _most_hopeful(part: Blocks, ways: list[Outline], inside: Stretch, blur: float, price: Prices) -> list[Outline]:
     """For each sort of meeting and of shape the best by linear least squares, the most hopeful ones first."""
     seen = as_seen(part, replace(ways[0], spikes=(), bumps=()), blur)
     shapes = _dictionary(seen, inside, blur, price)
@@ -207,9 +205,7 @@ def _gapped(outlines: list[Outline], inside: Stretch, price: Prices) -> list[Out
     return out
 
 
-def _gains(
-    seen: Blocks, way: Outline, shapes: _Shapes, square: Floats, blur: float
-) -> tuple[float, Floats, Floats]:
+def _gains(seen: Blocks, way: Outline, shapes: _Shapes, square: Floats, blur: float) -> tuple[float, Floats, Floats]:
     """Chi-square of a way to meet, how much each shape lowers it, and the height that it has then."""
     root = np.sqrt(seen.weight)
     stones = basis(way.at, seen.edge, blur)

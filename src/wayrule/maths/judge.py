@@ -142,12 +142,18 @@ def score_of(blocks: Blocks, outline: Outline, blur: float, price: Prices, beat:
 
 
 def best_of(
-    blocks: Blocks, window: Outline, candidates: Iterator[Outline], blur: float, price: Prices
+    blocks: Blocks,
+    window: Outline,
+    candidates: Iterator[Outline],
+    blur: float,
+    price: Prices,
+    *,
+    patient: bool = False,
 ) -> Outline | None:
-    """The candidate that scores best, fitted, if it beats the window as it is."""
+    """The candidate that scores best, fitted, if it beats the window as it is; `patient`: fit each one to the end."""
     best, winner = score_of(blocks, window, blur, price)[0] - _LEAST_GAIN, None
     for candidate in candidates:
-        score, fitted = score_of(blocks, candidate, blur, price, best)
+        score, fitted = score_of(blocks, candidate, blur, price, np.inf if patient else best)
         if score < best:
             best, winner = score, fitted.outline
     return winner

@@ -2,16 +2,27 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import chain
 from typing import Final
 
 import numpy as np
 
 from wayrule.maths.hidden import Stretch, explained
 from wayrule.maths.judge import Prices, best_of, put_back, score_of, usable, window_of
-from wayrule.maths.piecewise import Blocks, Kind, Outline
+from wayrule.maths.piecewise import Blocks, Kind, Outline, touched, unexplained
 
 _SHORT: Final = 4.0
 """A piece of less than so many shortest lengths may be there because of something local."""
+
+_MOST_HERE: Final = 4
+"""So many moves in a row at one place; windows differ a little, and what pays in one may not in the next."""
+
+_ILL: Final = 5.0
+"""Sds by which the chi-square of a piece's blocks may exceed their number before it is split on trial."""
+
+_RUN: Final = 2.5
+"""Range of the running sum of a piece's residuals, over the root of their number, beyond which it is split on trial;
+pure noise passes 1.75 in one of twenty (Kuiper's statistic)."""
 
 
 def sweep(
@@ -22,16 +33,16 @@ def sweep(
     Returns the outline and the stretches that changed, with some pieces on either side.
     """
     changed: list[Stretch] = []
-    i, most = 0, 3 * len(outline.kinds) + 10
+    i, most, here = 0, 2 * len(outline.kinds) + 10, 0
     while i < len(outline.kinds) and len(changed) < most:
         a, b = float(outline.at[i]), float(outline.at[i + 1])
         better = None
-        if any(start < b and stop > a for start, stop in fresh):
+        if here < _MOST_HERE and any(start < b and stop > a for start, stop in fresh):
             better = _best_move(blocks, outline, i, blur, price)
         if better is None:
-            i += 1
+            i, here = i + 1, 0
             continue
-        outline = better
+        outline, here = better, here + 1
         changed.append(_round_about(outline, i))
         i = max(0, i - 1)
     for place in _doubtful(outline, price):
@@ -46,7 +57,7 @@ def sweep(
 def _doubtful(outline: Outline, price: Prices) -> list[Stretch]:
     """Where something may be hidden: gaps, spikes, bumps, and pieces so short that a local shape may be the reason."""
     out = [(g.start, g.stop) for g in outline.gaps]
-    out += [(shape.at, shape.at) for shape in (*outline.spikes, *outline.bumps)]
+    out += [(s.at, s.at) for s in outline.spikes] + [(b.at, b.at) for b in outline.bumps]
     length = np.diff(outline.at)
     for i in range(1, len(outline.kinds) - 1):
         if length[i] < _SHORT * price.shortest:
@@ -89,8 +100,48 @@ def _best_move(blocks: Blocks, outline: Outline, i: int, blur: float, price: Pri
     part, window = window_of(blocks, outline, first, last, blur)
     if not usable(part):
         return None
-    new = best_of(part, window, _moves(window, i - first, price.shortest), blur, price)
+    tries = _moves(window, i - first, price.shortest)
+    if _ill_fitted(part, window, i - first, blur, price):
+        tries = chain(tries, _splits(window, i - first, price.shortest))
+    new = best_of(part, window, tries, blur, price)
     return None if new is None else put_back(outline, window, new, first, last)
+
+
+def _ill_fitted(part: Blocks, w: Outline, i: int, blur: float, price: Prices) -> bool:
+    """Whether a piece leaves more than noise would, in its blocks or in the sum over any run of them."""
+    residual = score_of(part, w, blur, price)[1].residual
+    inside = touched(part.edge, float(w.at[i]), float(w.at[i + 1])) & (part.weight > 0)
+    inside &= ~unexplained(part.edge, w, blur)
+    z = (residual * np.sqrt(part.weight))[inside]
+    n = len(z)
+    if n < 4:
+        return False
+    run = np.cumsum(z - z.mean()) / np.sqrt(n)
+    return bool(z @ z > n + _ILL * np.sqrt(2.0 * n) or np.ptp(run) > _RUN)
+
+
+def _splits(w: Outline, i: int, shortest: float) -> Iterator[Outline]:
+    """Outlines in which piece i is two, or three."""
+    kinds, at = w.kinds, w.at
+    a, b = float(at[i]), float(at[i + 1])
+
+    def made(new: tuple[Kind, ...], inner: tuple[float, ...]) -> Outline:
+        return replace(
+            w, kinds=(*kinds[:i], *new, *kinds[i + 1 :]), at=np.concatenate([at[: i + 1], inner, at[i + 1 :]])
+        )
+
+    pairs: tuple[tuple[Kind, Kind], ...] = (("flat", "flat"), ("flat", "ramp"), ("ramp", "flat"), ("ramp", "ramp"))
+    for share in (0.25, 0.5, 0.75):
+        place = a + share * (b - a)
+        if min(place - a, b - place) < shortest:
+            continue
+        for pair in (*pairs, ("zero", "ramp"), ("ramp", "zero"), ("zero", "flat"), ("flat", "zero")):
+            yield made(pair, (place,))
+    third = (b - a) / 3.0
+    if third >= shortest:
+        threes: tuple[tuple[Kind, Kind], ...] = (("flat", "ramp"), ("ramp", "flat"), ("flat", "flat"), ("flat", "zero"))
+        for middle, outer in threes:
+            yield made((outer, middle, outer), (a + third, b - third))
 
 
 def _moves(w: Outline, i: int, shortest: float) -> Iterator[Outline]:
@@ -118,3 +169,13 @@ def _moves(w: Outline, i: int, shortest: float) -> Iterator[Outline]:
             yield made((*kinds[:i], "ramp", *kinds[i:]), [*at[:i], a - half, a + half, *at[i + 1 :]])
     if 0 < i < m - 1 and kinds[i - 1] == kinds[i + 1] == "ramp":  # ramp, flat, ramp becomes one ramp
         yield made((*kinds[: i - 1], "ramp", *kinds[i + 2 :]), [*at[:i], *at[i + 2 :]])
+    if i > 0 and kind == kinds[i - 1] == "ramp":  # a flat between two ramps
+        half = 0.3 * min(a - float(at[i - 1]), b - a)
+        yield made((*kinds[:i], "flat", *kinds[i:]), [*at[:i], a - half, a + half, *at[i + 1 :]])
+    if kind == "ramp" and i in (0, m - 1):  # the line begins or ends before the ramp does
+        for share in (0.3, 0.6):
+            for end in ("zero", "flat"):
+                if i == 0:
+                    yield made((end, *kinds), [a, a + share * (b - a), *at[1:]])
+                if i == m - 1:
+                    yield made((*kinds, end), [*at[:-1], b - share * (b - a), b])

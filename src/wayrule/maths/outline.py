@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from wayrule.maths.hidden import explain_gaps
-from wayrule.maths.judge import Prices
+from wayrule.maths.judge import Prices, price_of
 from wayrule.maths.moves import settle_ramps, sweep
 from wayrule.maths.outlinefit import Fit, fit
 from wayrule.maths.piecewise import Blocks, Gap, Kind, Outline
@@ -41,13 +41,19 @@ def best_outline(blocks: Blocks, blur: float, price: Prices, *, tied: bool = Fal
     Fit   with the least score that the moves could reach
     """
     outline = first_outline(blocks, blur, price, tied=tied).outline
+    best, least = outline, np.inf
     fresh = [(float(blocks.edge[0]), float(blocks.edge[-1]))]
     for _ in range(_MAX_SWEEPS):
         outline, fresh = sweep(blocks, outline, blur, price, fresh)
+        fitted = fit(blocks, outline, blur, shortest=price.shortest, steps=4, sds=False)
+        outline, score = fitted.outline, fitted.chi2 + price_of(fitted.outline, blocks, price, blur)
+        if score < least:
+            best, least = outline, score
+        elif fresh:  # moves that pay in their windows only
+            break
         if not fresh:
             break
-        outline = fit(blocks, outline, blur, shortest=price.shortest, steps=4, sds=False).outline
-    return fit(blocks, outline, blur, shortest=price.shortest)
+    return fit(blocks, best, blur, shortest=price.shortest)
 
 
 def first_outline(blocks: Blocks, blur: float, price: Prices, *, tied: bool = False) -> Fit:

@@ -13,16 +13,15 @@ import numpy as np
 from wayrule.maths.piecewise import basis
 from wayrule.model import Element, Stations
 from wayrule.model.arrays import Array
+from wayrule.track.pieces import agreed_blur
 
 GRID_PER_WHEELBASE: Final = 12
 
 USUAL_BLUR: Final = 0.2
-"""Moving mean, in wheelbases, that is assumed where no step of curvature shows it: between a survey that undoes the
-chord wholly and one that does not at all."""
+"""Moving mean, in wheelbases, that is assumed where steps of curvature do not show another: an adjustment that undoes
+the chord leaves about this much, as measured on simulated surveys."""
 
 BLURS: Final = (USUAL_BLUR, 0.0, 0.1, 0.3, 0.4, 0.5, 0.6, 0.75, 0.9, 1.0, 1.1, 1.25)
-CLEAR_BLUR: Final = 0.7
-"""Another blur is believed when what it leaves at the steps, all together, is half of what the usual one leaves."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,12 +82,11 @@ def blur_of(grid: Grid, seen: Array, plan: list[Element]) -> float:
     steps = [b.s0_mm for a, b in pairwise(plan) if "transition" not in (a.kind, b.kind)]
     left = [np.abs(seen - model_steps(grid, pieces, b * grid.base)) for b in BLURS]
     noise = float(np.median(left[0])) * grid.base / grid.spacing
-    cost = np.zeros(len(BLURS))
+    logs = []
     for s in steps:
         near = np.abs(middle - s) < grid.base
-        cost += np.log([float(np.sum(x[near])) + noise + 1e-12 for x in left])
-    best = int(np.argmin(cost))
-    return (BLURS[best] if cost[best] < cost[0] - CLEAR_BLUR else USUAL_BLUR) * grid.base
+        logs.append(np.log([float(np.sum(x[near])) + noise + 1e-12 for x in left]))
+    return agreed_blur(np.array(logs), BLURS) * grid.base
 
 
 def plan_pieces(plan: list[Element]) -> list[tuple[float, float, float, float]]:

@@ -7,6 +7,7 @@ gives d = sd^2 w, so w is worth one independent value, however dense the station
 to be seen so, a survey's error of height above all, is added from the claimed sd of the integral.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -41,8 +42,12 @@ BLURS: Final = (0.2, 1.0, 0.8, 0.6, 0.45, 0.3, 0.1, 0.0, 1.2, 1.4)
 """Lengths of the moving mean, in wheelbases, that are tried; the first stands unless another is clearly better."""
 
 
+CLEAR_BLUR: Final = 0.7
+"""Another blur than the usual one is believed when what it leaves at the steps, all together, is half as much."""
+
+FEWEST_STEPS: Final = 2
 MOST_STEPS: Final = 12
-"""So many steps of a line are enough to tell its blur."""
+"""So many steps of a line are needed, and are enough, to tell its blur."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -238,15 +243,27 @@ def _best_blur(blocks: Blocks, outline: Outline, base_mm: float, price: Prices) 
     stepped = _stepped(outline, base_mm)
     odd = unexplained(blocks.edge, stepped, base_mm)
     middles = 0.5 * (blocks.edge[1:] + blocks.edge[:-1])
-    cost = np.zeros(len(BLURS))
-    judged = 0
+    logs: list[Array] = []
     for i in range(1, len(stepped.kinds)):
         clear = not np.any(odd & (np.abs(middles - stepped.at[i]) < base_mm))
-        if judged < MOST_STEPS and clear and "ramp" not in stepped.kinds[i - 1 : i + 1]:
-            judged += 1
-            cost += np.log(_left_by_blurs(blocks, stepped, i, base_mm, price))
-    best = int(np.argmin(cost))
-    return (BLURS[best] if cost[best] < cost[0] - 0.7 else BLURS[0]) * base_mm
+        if len(logs) < MOST_STEPS and clear and "ramp" not in stepped.kinds[i - 1 : i + 1]:
+            logs.append(np.log(_left_by_blurs(blocks, stepped, i, base_mm, price)))
+    return agreed_blur(np.array(logs), BLURS) * base_mm
+
+
+def agreed_blur(logs: Array, blurs: Sequence[float]) -> float:
+    """The blur that most steps agree on, or else the first of `blurs`.
+
+    logs : (steps, blurs) log of what each blur leaves at each step
+
+    A step that is none (a transition not seen, a kink beside it) can ask for any blur; so two of three must be better
+    off with it, and all together by a factor of two.
+    """
+    if len(logs) < FEWEST_STEPS:
+        return blurs[0]
+    best = int(np.argmin(logs.sum(axis=0)))
+    gain = logs[:, 0] - logs[:, best]
+    return blurs[best] if gain.sum() > CLEAR_BLUR and np.mean(gain > 0) >= 2.0 / 3.0 else blurs[0]
 
 
 def _stepped(outline: Outline, base_mm: float) -> Outline:
