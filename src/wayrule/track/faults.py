@@ -5,10 +5,12 @@ What the elements leave of heading, height and cant is searched with matched fil
 bump of the cant a twist, and a bump of the cant with half of it in the height a dip of one rail.
 """
 
+import math
 from typing import Final, Literal
 
 import numpy as np
 
+from wayrule.maths.bumps import second_integral
 from wayrule.maths.matched import Found, Template, respond, search
 from wayrule.model import Element, Fault, Stations
 from wayrule.model.arrays import Array
@@ -43,6 +45,10 @@ LEAST_TWIST_GAUGES: Final = 1.0 / 28.0
 
 LENGTHS_WHEELBASES: Final = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
 """Lengths of bump that are looked for. Shorter ones a chord of one wheelbase hardly sees, longer ones are profile."""
+
+SHAPE_SD: Final = 0.05
+"""Part of its size by which a fault's size hangs on the shape that is taken for it: a raised cosine and a Gaussian of
+the same width at half height differ by about so much."""
 
 KINK_WHEELBASES: Final = (0.1, 0.35, 0.7, 1.05)
 """A kink is a point on the track; this is how wide a survey may show it."""
@@ -92,14 +98,16 @@ def faults(stations: Stations, elements: tuple[Element, ...]) -> tuple[Fault, ..
 
 
 def bump(offset: Array, extent: float, blur: float) -> Array:
-    """Raised cosine of height 1 over `extent`, under a moving mean of `blur`."""
-
-    def integral(x: Array) -> Array:
-        x = np.clip(x, -extent / 2, extent / 2)
-        return np.asarray(0.5 * x + extent / (4 * np.pi) * np.sin(2 * np.pi * x / extent))
-
+    """A Gaussian of height 1, half as high over half of `extent`, under a moving mean of `blur`."""
+    sigma = extent / (4.0 * math.sqrt(2.0 * math.log(2.0)))
     b = max(blur, 0.02 * extent)
-    return np.asarray((integral(offset + b / 2) - integral(offset - b / 2)) / b)
+    late, early = (second_integral(offset + half, sigma, 1)[0] for half in (b / 2, -b / 2))
+    return np.asarray((late - early) / b)
+
+
+def _sd(f: Found) -> float:
+    """Sd of a size: the noise of the amplitude, and that nobody knows the true shape."""
+    return math.hypot(f.sd, SHAPE_SD * f.amplitude)
 
 
 def _offsets(grid: Grid, extent: float) -> Array:
@@ -188,8 +196,8 @@ def _plan_faults(
 
 def _plan_fault(f: Found, start: float) -> Fault:
     if f.template.name == "kink":
-        return Fault("kink", start + f.at, f.amplitude / DEG, "deg", f.sd / DEG)
-    return Fault("lateral", start + f.at, f.amplitude, "mm", f.sd)
+        return Fault("kink", start + f.at, f.amplitude / DEG, "deg", _sd(f) / DEG)
+    return Fault("lateral", start + f.at, f.amplitude, "mm", _sd(f))
 
 
 def _shaky(s: Array, plan: list[Element], grid: Grid) -> Array:
@@ -225,9 +233,9 @@ def _vertical_faults(
     for f in cant:
         rail = None if level is None else _dipping_rail(f, level[0], grid)
         if rail is None:
-            out.append(Fault("twist", start + f.at, f.amplitude, "mm", f.sd))
+            out.append(Fault("twist", start + f.at, f.amplitude, "mm", _sd(f)))
         else:
-            out.append(Fault("one_rail_dip", start + f.at, abs(f.amplitude), "mm", f.sd, rail))
+            out.append(Fault("one_rail_dip", start + f.at, abs(f.amplitude), "mm", _sd(f), rail))
             taken.append(f)
     if level is not None:
         least = [np.full(points, LEAST_LEVEL_GAUGES * grid.gauge) for _ in templates]
@@ -236,7 +244,7 @@ def _vertical_faults(
             _take_away(steps, f, -0.5 * abs(f.amplitude), grid)
         density = _density(stations.gradient_sd, grid.base)
         for f in _search(grid, steps, level[1], templates, density, least):
-            out.append(Fault("dip" if f.amplitude < 0 else "hump", start + f.at, abs(f.amplitude), "mm", f.sd))
+            out.append(Fault("dip" if f.amplitude < 0 else "hump", start + f.at, abs(f.amplitude), "mm", _sd(f)))
     return out
 
 
