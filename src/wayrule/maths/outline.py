@@ -26,7 +26,9 @@ from wayrule.maths.segmentation import ZERO, Shape, best_partition
 _MAX_SWEEPS: Final = 8
 
 
-def best_outline(blocks: Blocks, blur: float, price: Prices, *, tied: bool = False) -> Fit:
+def best_outline(
+    blocks: Blocks, blur: float, price: Prices, *, tied: bool = False, start: Outline | None = None
+) -> Fit:
     """The outline that the data need, fitted.
 
     Parameters
@@ -35,12 +37,13 @@ def best_outline(blocks: Blocks, blur: float, price: Prices, *, tied: bool = Fal
     blur : length of the moving mean under which the data saw the outline
     price : see `judge.prices`
     tied : the line is a ring, cut open in the middle of a flat or zero piece
+    start : an outline to begin with, instead of the exact cut
 
     Returns
     -------
     Fit   with the least score that the moves could reach
     """
-    outline = first_outline(blocks, blur, price, tied=tied).outline
+    outline = start or first_outline(blocks, blur, price, tied=tied).outline
     best, least = outline, np.inf
     fresh = [(float(blocks.edge[0]), float(blocks.edge[-1]))]
     for _ in range(_MAX_SWEEPS):

@@ -226,8 +226,10 @@ def find_pieces(line: Line, floor_density: float, *, steps: bool) -> Pieces:
     blur = _best_blur(_weights(line, density), fitted.outline, line.base_mm, price)
     if tied:
         line = _rolled(line, _seam(fitted, line))
+    start = None
     for _ in range(MOST_ROUNDS):
-        fitted = best_outline(_weights(line, density), blur, price, tied=tied)
+        fitted = best_outline(_weights(line, density), blur, price, tied=tied, start=start)
+        start = fitted.outline
         before, density = density, _residual_density(line, fitted, blur, floor_density)
         if density > before / WORTH_ANOTHER_ROUND:
             break
