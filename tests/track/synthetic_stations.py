@@ -1,8 +1,8 @@
 """Lines with known elements and faults, seen the way a wagon's survey shows them. Made for tests, from a seed.
 
-The truth is a list of closed-form pieces. What a survey shows is their moving mean over a part of a wheelbase, plus the line's
-own roughness (a random bump every so often, Gaussian process of displacement), plus noise of the heading's increments
-at the claimed sigma: independent over disjoint lengths, sd of a mean over one wheelbase as claimed.
+The truth is a list of closed-form pieces. What a survey shows is their moving mean over a part of a wheelbase, plus the
+line's own roughness (a random bump every so often, Gaussian process of displacement), plus noise of the heading's
+increments at the claimed sigma: independent over disjoint lengths, sd of a mean over one wheelbase as claimed.
 """
 
 from dataclasses import dataclass, field

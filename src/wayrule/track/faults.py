@@ -101,7 +101,7 @@ def bump(offset: Array, extent: float, blur: float) -> Array:
     """A Gaussian of height 1, half as high over half of `extent`, under a moving mean of `blur`."""
     sigma = extent / (4.0 * math.sqrt(2.0 * math.log(2.0)))
     b = max(blur, 0.02 * extent)
-    late, early = (second_integral(offset + half, sigma, 1)[0] for half in (b / 2, -b / 2))
+    late, early = (second_integral(offset + half, np.array(sigma), 1)[0] for half in (b / 2, -b / 2))
     return np.asarray((late - early) / b)
 
 
