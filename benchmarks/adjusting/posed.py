@@ -138,7 +138,7 @@ class Posed:
         gauge = gauge_matrices(problem.spline, heading_free=False)
         start = problem.spline.value_rows(np.array([problem.spline.origin]))
         rows = []
-        for i, order in enumerate((4, 2, 2)):
+        for i, order in enumerate((3, 2, 2)):
             for information, base in ((smooth[i], difference(n, order)), (gauge[i], start)):
                 rows.append(_placed(root(information, base), i * block, size))
             sway = sparse.diags_array(1.0 / self.done.sway_sd[i], format="csr")

@@ -96,7 +96,7 @@ def ours(done: Adjusted, priors: Priors, u: Unknowns) -> tuple[Unknowns, int]:
             for row, w in zip(run.rows, weights, strict=True)
         ]
         ties = ties_at(problem, u, runs, whole=True)
-        system = assemble(u, rows, ties, priors.border, priors.information, done.sway_sd, where)
+        system = assemble(u, rows, ties, priors.border, priors.mean, priors.information, done.sway_sd, where)
         u = u.moved(system.step, system.step_border)
         runs = evaluate(problem, u)
         angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))

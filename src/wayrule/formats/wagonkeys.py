@@ -97,6 +97,7 @@ class ImuKeys(Table):
     gyro_noise_dps_rthz: Positive | None = None
     acc_noise_g_rthz: Positive | None = None
     gyro_scale_sd: Share | None = None
+    acc_bias_sd_g: Positive | None = None
 
 
 class WagonKeys(Table):

@@ -22,6 +22,7 @@ COMMENTS = {
     "imu.place_mm": "from rail top under the rear axle: forward, left, up",
     "gyro_noise_dps_rthz": "one-sided density n: a sample's sd is n*sqrt(rate/2)",
     "gyro_scale_sd": "how far its scale may be off before calibration",
+    "acc_bias_sd_g": "how far a level accelerometer may be off",
 }
 """key, or table.key where a key occurs in several tables -> what stands behind it."""
 

@@ -80,6 +80,7 @@ class Imu:
     gyro_noise_dps_rthz: float | None = None
     acc_noise_g_rthz: float | None = None
     gyro_scale_sd: float | None = None
+    acc_bias_sd_g: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
     line = trace(u, u.spline.h * TRACE_STEP_KNOTS)
     length = float(line.s[-1])
     zero = float(line.length(float(adjusted.runs[0].sigma[0])))
-    variance = np.diag(adjusted.system.bordered.border_covariance())
+    variance = np.diag(adjusted.border_covariance)
     scale_sd = float(np.sqrt(max(variance[u.names["scale"].start], 0.0)))
     out = []
     for travel, setting, run in zip(adjusted.problem.travels, adjusted.problem.settings, adjusted.runs, strict=True):

@@ -6,16 +6,19 @@ Why it is built so, with every equation: `docs/decisions/0013-survey-adjustment.
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from wayrule.errors import UndeterminedError
 from wayrule.model.arrays import Array
 from wayrule.model.facts import Facts
+from wayrule.track.adjust.density import densities
 from wayrule.track.adjust.line import trace
-from wayrule.track.adjust.noise import Weights, densities, row_weights
+from wayrule.track.adjust.noise import Weights, row_weights
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS, Problem, Run, band_position, evaluate, first_point
 from wayrule.track.adjust.solve import System, assemble, gauge_matrices, smoothness_matrices
-from wayrule.track.adjust.sway import LEAST_PASSES, first_sway, passes, reweighted, sway_seen
+from wayrule.track.adjust.sway import first_sway, reweighted, sway_seen
 from wayrule.track.adjust.ties import (
     Moments,
     Tie,
@@ -33,7 +36,7 @@ MOST_ITERATIONS = 15
 PLACES_FROM = 3
 HELD_MM, HELD_SHARE = 1e-3, 1e-6
 """Until this iteration the runs stay where they were first placed: before the line has its bends, moving along it looks
-like a gyro scale, and the laps would be pushed apart. A line passed once cannot show slides at all."""
+like a gyro scale, and the laps would be pushed apart."""
 
 
 CONVERGED_RAD = 1e-4
@@ -67,12 +70,18 @@ class Adjusted:
     moved_mm: float
     converged: bool
 
+    @property
+    def border_covariance(self) -> Array:
+        """(k, k) covariance of the border's unknowns."""
+        k = len(self.unknowns.border)
+        return self.system.bordered.border_covariance()[:k, :k]
+
 
 def adjust(problem: Problem) -> Adjusted:
     """Iterate to convergence, with weights corrected by what the residuals show, then held."""
     u = first_point(problem)
-    prior = problem.border.prior_matrix()
-    held_places, once = np.diag(_hold(u)), passes(problem) < LEAST_PASSES
+    prior, prior_mean = problem.border.prior_matrix(), np.array(problem.border.value)
+    held_places = np.diag(_hold(u))
     gauge = gauge_matrices(problem.spline, heading_free=_heading_given(problem.facts))
     quiet = [
         q + g
@@ -102,10 +111,10 @@ def adjust(problem: Problem) -> Adjusted:
             ]
         ties = ties_at(problem, u, runs, whole=iteration > 1)
         rows = [(r, row, w) for r, run in enumerate(runs) for row, w in zip(run.rows, held[r], strict=True)]
-        system = assemble(
-            u, rows, ties, prior + (held_places if iteration < PLACES_FROM or once else 0.0), quiet, sway_sd, position
-        )
-        u = u.moved(system.step, system.step_border)
+        known = prior + (held_places if iteration < PLACES_FROM else 0.0)
+        system = _solved(problem, u, rows, ties, known, prior_mean, quiet, sway_sd, position)
+        share = 1.0 if iteration == 1 else _share(u, system)
+        u = u.moved(share * system.step, share * system.step_border)
         if iteration == 1:
             u = _turned_to_controls(problem, u, evaluate(problem, u))
         runs = evaluate(problem, u)
@@ -115,6 +124,37 @@ def adjust(problem: Problem) -> Adjusted:
             break
     converged = angle < CONVERGED_RAD and place < near
     return Adjusted(problem, u, system, runs, weights, tuple(map(tuple, held)), sway_sd, iteration, place, converged)
+
+
+LONGEST_ANGLE_RAD, LONGEST_GAIN = 0.3, 0.03
+"""Longest step after the first, in any angle of the line and in any gyro scale: beyond, sines are not their angles."""
+
+
+def _share(u: Unknowns, system: System) -> float:
+    """How much of a step is taken: all of it, or as much as keeps within what was linearised."""
+    angle = float(np.max(np.abs(system.step.reshape(3, -1)[:, : u.spline.n])))
+    gain = max(float(np.abs(system.step_border[u.names[f"gyro_scale_{axis}"]]).max()) for axis in "xyz")
+    return min(1.0, LONGEST_ANGLE_RAD / max(angle, 1e-12), LONGEST_GAIN / max(gain, 1e-12))
+
+
+def _solved(problem: Problem, *equations: Any) -> System:
+    """The step of `assemble`; raises UndeterminedError where there is none."""
+    try:
+        system = assemble(*equations)
+    except (np.linalg.LinAlgError, ValueError) as error:
+        raise _astray(problem) from error
+    if not (np.isfinite(system.step).all() and np.isfinite(system.step_border).all()):
+        raise _astray(problem)
+    return system
+
+
+def _astray(problem: Problem) -> UndeterminedError:
+    return UndeterminedError(
+        expected="wheel, gyro and accelerometer that tell of one movement",
+        came="readings that contradict each other so far that no line fits them",
+        where=", ".join(t.run for t in problem.travels),
+        next_step="check axes and units in [columns], wheelbase_mm and the wheel with `wayrule travel`",
+    )
 
 
 def _hold(u: Unknowns) -> Array:
@@ -136,7 +176,7 @@ def ties_at(problem: Problem, u: Unknowns, runs: Sequence[Run], *, whole: bool) 
     """The equations that reach along the line; `whole` False leaves out those that need a first heading."""
     line, facts, step = problem.line, problem.facts, problem.spline.h * TRACE_STEP_KNOTS
     moments = Moments(problem.settings, problem.travels, [r.sigma for r in runs], [r.by_border for r in runs])
-    ties = [caliper_tie(u, 1.0, problem.scale_sd)]
+    ties = [caliper_tie(u, problem.scale_sd)]
     ties += tape_ties(u, facts.tapes, moments, line.lap_mm, step)
     ties += stretch_ties(u, facts, problem.wagon.wheelbase_mm)
     if line.lap_mm is not None:

@@ -12,9 +12,9 @@ import numpy as np
 from wayrule.model import Closure, Misclosure
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.density import densities
 from wayrule.track.adjust.line import trace
-from wayrule.track.adjust.noise import densities
-from wayrule.track.adjust.unknowns import GYRO_SCALE_SD, LEVEL_SD_MM_S2
+from wayrule.track.adjust.unknowns import GYRO_SCALE_SD, level_sd
 from wayrule.track.plain import plain_reading
 from wayrule.units import G_MM_S2
 
@@ -87,7 +87,8 @@ def _plain_gaps(adjusted: Adjusted, r: int) -> list[Gap]:
     assert travel.imu is not None
     reading = plain_reading(travel)
     at = np.searchsorted(travel.t_s, setting.bins.t_s)
-    density = densities(travel, problem.wagon).gyro[2]
+    noise = densities(travel, problem.wagon)
+    density, level = noise.gyro[2], level_sd(problem.wagon, noise) / G_MM_S2
     bias_sd = travel.imu.gyro_bias_sd_rad_s[2]
     scale_sd = problem.wagon.imu.gyro_scale_sd or GYRO_SCALE_SD
     out = []
@@ -107,7 +108,7 @@ def _plain_gaps(adjusted: Adjusted, r: int) -> list[Gap]:
                 float(z[-1] - z[0]),
                 float(turn[-1] - turn[0] - whole),
                 float(np.sqrt(wander + np.nan_to_num(steady) + gain)),
-                LEVEL_SD_MM_S2 / G_MM_S2 * float(np.abs(travel.distance_mm[at[b]] - travel.distance_mm[at[a]])),
+                level * float(np.abs(travel.distance_mm[at[b]] - travel.distance_mm[at[a]])),
             )
         )
     return out

@@ -23,21 +23,22 @@ WAGON_ESTIMATES = (
 
 def estimates(adjusted: Adjusted) -> tuple[Estimate, ...]:
     """Constants of the wagon, then the mean gyro bias of each run."""
-    u = adjusted.unknowns
-    variance = np.diag(adjusted.system.bordered.border_covariance())
     out = []
     for name, words, factor, unit, meaning in WAGON_ESTIMATES:
-        place = u.names[name].start
-        sd = float(np.sqrt(max(variance[place], 0.0)))
-        out.append(Estimate(words, u.one(name) * factor, sd * factor, unit, meaning))
+        value, sd = _known(adjusted, name)
+        out.append(Estimate(words, value * factor, sd * factor, unit, meaning))
     for r, travel in enumerate(adjusted.problem.travels):
         for axis, words in zip("xyz", ("roll", "pitch", "yaw"), strict=True):
-            part = u.names[f"bias_{axis}/{r}"]
-            middle = (part.start + part.stop) // 2
-            sd = float(np.sqrt(max(variance[middle], 0.0)))
-            value = float(u.border[middle])
+            part = adjusted.unknowns.names[f"bias_{axis}/{r}"]
+            value, sd = _known(adjusted, f"bias_{axis}/{r}", (part.stop - part.start) // 2)
             out.append(Estimate(f"gyro bias of {travel.run}, {words}", value / DEG, sd / DEG, "deg/s", "in mid-run"))
     return tuple(out)
+
+
+def _known(adjusted: Adjusted, name: str, knot: int = 0) -> tuple[float, float]:
+    """Value and sd of a border unknown."""
+    place = adjusted.unknowns.names[name].start + knot
+    return float(adjusted.unknowns.border[place]), float(np.sqrt(max(adjusted.border_covariance[place, place], 0.0)))
 
 
 def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
@@ -45,16 +46,15 @@ def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
     problem = adjusted.problem
     out = [_scale_sentence(adjusted)]
     ways = {s.way for s in problem.settings}
-    variance = np.diag(adjusted.system.bordered.border_covariance())
     if len(ways) == 1:
         gauge = problem.wagon.gauge_mm
-        sd = float(np.sqrt(variance[adjusted.unknowns.names["level_y"].start])) / G_MM_S2 * gauge
+        sd = _known(adjusted, "level_y")[1] / G_MM_S2 * gauge
         out.append(
             f"No run was turned end for end: the cant is known but for one constant of about {sd:.2f} mm "
             "(mounting and accelerometer bias); a turned run would settle it."
         )
         if problem.line.lap_mm is None:
-            tilt = float(np.sqrt(variance[adjusted.unknowns.names["level_x"].start])) / G_MM_S2
+            tilt = _known(adjusted, "level_x")[1] / G_MM_S2
             out.append(
                 "No run was turned on this open line: all gradients share a constant of about "
                 f"{1000 * tilt:.1f} per mille; a turned run or a stretch known to be level would settle it."
@@ -78,9 +78,8 @@ def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
 
 
 def _scale_sentence(adjusted: Adjusted) -> str:
-    problem, u = adjusted.problem, adjusted.unknowns
-    variance = np.diag(adjusted.system.bordered.border_covariance())
-    sd = 100 * float(np.sqrt(max(variance[u.names["scale"].start], 0.0)))
+    problem = adjusted.problem
+    sd = 100 * _known(adjusted, "scale")[1]
     source = problem.travels[0].scale_source
     ties = [f"tape ({t.what} {t.length_mm:g} +- {t.sd_mm:g} mm)" for t in problem.facts.tapes]
     if sum(c.has_plan for c in problem.facts.controls) >= 2:

@@ -1,8 +1,8 @@
 """The line in space: from the splines over the wheel's path to plan length, x, y and z.
 
-ds = (1 + scale) m dsigma with m = cos(climb) (1 + slip |kappa|): the wheel rolls along the slope and falls short in
-curves. dx = cos(theta) ds, dy = sin(theta) ds, dz = gamma ds, by the midpoint rule
-(error below step^2 kappa' / 24 a mm).
+ds = (1 + scale) (1 + waver) m dsigma with m = cos(climb) (1 + slip |kappa|): the wheel rolls along the slope and falls
+short in curves; the waver is what all passes slid alike, cell by cell (`waver.py`). dx = cos(theta) ds,
+dy = sin(theta) ds, dz = gamma ds, by the midpoint rule (error below step^2 kappa' / 24 a mm).
 """
 
 from dataclasses import dataclass
@@ -17,12 +17,14 @@ from wayrule.track.adjust.unknowns import Unknowns
 
 @dataclass(frozen=True, slots=True)
 class Traced:
-    """The line on a fine grid sigma (m,): ds/dsigma, plan length and its derivative by slip, heading, x, y, z [mm]."""
+    """The line on a fine grid sigma (m,): ds/dsigma, plan length, length along the rails and its derivative by slip,
+    heading, x, y, z [mm]."""
 
     sigma: Array
     metric: Array
     s: Array
-    s_by_slip: Array
+    along: Array
+    along_by_slip: Array
     heading: Array
     x: Array
     y: Array
@@ -36,28 +38,49 @@ class Traced:
         """Plan length from the grid's start [mm]."""
         return np.asarray(np.interp(sigma, self.sigma, self.s))
 
-    def length_by_slip(self, sigma: Array | float) -> Array:
-        """Derivative of `length` by the slip length (mm per mm)."""
-        return np.asarray(np.interp(sigma, self.sigma, self.s_by_slip))
-
     def sigma_at(self, s: Array) -> Array:
         """Places of plan lengths."""
         return np.asarray(np.interp(s, self.s, self.sigma))
 
+    def along_the_rails(self, u: Unknowns, a: float, b: float) -> tuple[float, Array]:
+        """Length along the rails from place a to b, as a tape reads it, and its (k,) derivatives by the border."""
+        ends = np.array([a, b])
+        length, by_slip = (float(np.diff(np.interp(ends, self.sigma, c))[0]) for c in (self.along, self.along_by_slip))
+        bounds = np.clip(cell_bounds(u), min(a, b), max(a, b))
+        row = np.zeros(len(u.border))
+        row[u.names["scale"]] = length / (1 + u.one("scale"))
+        row[u.names["slip_mm"]] = by_slip
+        cells = np.diff(np.interp(bounds, self.sigma, self.along))
+        row[u.names["waver"]] = np.sign(b - a) * cells / (1 + u.some("waver"))
+        return length, row
+
 
 @dataclass(frozen=True, slots=True)
 class Metric:
-    """At places: cos(climb), |mean curvature over a wheelbase| [1/mm], ds/dsigma and its derivative by slip."""
+    """At places: ds/dsigma and its derivative by slip."""
 
     value: Array
     by_slip: Array
+
+
+def cell_bounds(u: Unknowns) -> Array:
+    """(cells + 1,) bounds of the waver's cells along the line."""
+    return np.asarray(np.linspace(u.spline.origin, u.spline.origin + u.spline.length, len(u.some("waver")) + 1))
+
+
+def cell_of(u: Unknowns, sigma: Array) -> NDArray[np.int64]:
+    """The waver's cell of each place."""
+    cells = len(u.some("waver"))
+    number = np.floor((sigma - u.spline.origin) / (u.spline.length / cells)).astype(np.int64)
+    return np.mod(number, cells) if u.spline.closed else np.clip(number, 0, cells - 1)
 
 
 def metric(u: Unknowns, sigma: Array) -> Metric:
     """ds/dsigma; the curvature is that over the wheelbase, which noise hardly touches."""
     mean = u.spline.value_rows(sigma + u.wheelbase_mm / 2) - u.spline.value_rows(sigma - u.wheelbase_mm / 2)
     bend = np.abs(mean @ u.theta / u.wheelbase_mm + u.winding_rad_mm)
-    level = np.cos(u.spline.value_rows(sigma) @ u.gamma) * (1 + u.one("scale"))
+    longer = (1 + u.one("scale")) * (1 + u.some("waver")[cell_of(u, sigma)])
+    level = np.cos(u.spline.value_rows(sigma) @ u.gamma) * longer
     return Metric(level * (1 + u.one("slip_mm") * bend), level * bend)
 
 
@@ -75,7 +98,8 @@ def trace(u: Unknowns, step: float) -> Traced:
 
     at_edges = u.spline.value_rows(edges) @ u.theta + u.winding_rad_mm * edges
     x, y, z = (total(m.value * slope) for slope in (np.cos(heading), np.sin(heading), gradient))
-    return Traced(edges, m.value, total(m.value), total(m.by_slip), at_edges, x, y, z)
+    climb = 1 / np.cos(gradient)
+    return Traced(edges, m.value, total(m.value), total(m.value * climb), total(m.by_slip * climb), at_edges, x, y, z)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +114,8 @@ class Positions:
 def positions(u: Unknowns, places: Array, step: float) -> Positions:
     """x, y, z of places along the line, from its origin, and how the unknowns move them."""
     n, p = u.spline.n, len(places)
-    edges = np.unique(np.concatenate(([u.spline.origin], places, np.arange(u.spline.origin, places.max(), step))))
+    bounds = np.clip(cell_bounds(u), None, places.max())
+    edges = np.unique(np.concatenate((bounds, places, np.arange(u.spline.origin, places.max(), step))))
     middle, dsigma = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
     value = u.spline.value_rows(middle)
     heading, gradient = value @ u.theta + u.winding_rad_mm * middle, value @ u.gamma
@@ -99,7 +124,8 @@ def positions(u: Unknowns, places: Array, step: float) -> Positions:
     along = np.array([np.cos(heading), np.sin(heading), gradient])
     turning = np.array([-np.sin(heading), np.cos(heading), np.ones_like(heading)]) * m.value * dsigma
     bent = np.array([value @ u.theta, value @ u.theta, gradient]) * turning
-    xyz, by_slip = (_running(along * weight * dsigma)[:, until] for weight in (m.value, m.by_slip))
+    running = _running(along * m.value * dsigma)
+    xyz, by_slip = running[:, until], _running(along * m.by_slip * dsigma)[:, until]
     by_spline = np.zeros((3, p, 3 * n))
     by_spline[0, :, :n] = _running_rows(value, turning[0] / u.gain("z"), until)
     by_spline[1, :, :n] = _running_rows(value, turning[1] / u.gain("z"), until)
@@ -107,6 +133,8 @@ def positions(u: Unknowns, places: Array, step: float) -> Positions:
     by_border = np.zeros((3, p, len(u.border)))
     by_border[:, :, u.names["scale"].start] = xyz / (1 + u.one("scale"))
     by_border[:, :, u.names["slip_mm"].start] = by_slip
+    bound = np.minimum(until[:, None], np.searchsorted(edges, bounds))
+    by_border[:, :, u.names["waver"]] = np.diff(running[:, bound], axis=2) / (1 + u.some("waver"))
     by_scale = _running(bent)[:, until]
     by_border[:2, :, u.names["gyro_scale_z"].start] = -by_scale[:2] / u.gain("z")
     by_border[2, :, u.names["gyro_scale_y"].start] = -by_scale[2] / u.gain("y")

@@ -11,10 +11,11 @@ from wayrule.model import Travel, Wagon
 from wayrule.model.arrays import Array
 from wayrule.model.facts import Facts
 from wayrule.track.adjust.bins import Bins, reduce_run
-from wayrule.track.adjust.noise import densities
+from wayrule.track.adjust.density import densities
 from wayrule.track.adjust.rows import Pose, Rows, Setting, chainage, force_rows, gyro_rows, pose
 from wayrule.track.adjust.solve import Smoothness
 from wayrule.track.adjust.unknowns import Border, Unknowns, lay_out, sway_knots
+from wayrule.track.adjust.waver import add_waver
 from wayrule.track.place import Line
 
 KNOTS_A_WHEELBASE = 8
@@ -83,9 +84,10 @@ def prepare(travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line) -
     border = lay_out(
         wagon,
         [s.bins for s in settings],
-        [densities(t, wagon).gyro for t in travels],
+        [densities(t, wagon) for t in travels],
         closed=line.lap_mm is not None,
     )
+    add_waver(border, settings, spline)
     for axis in "xyz":
         border.add(f"datum_{axis}", 1, 1e7 if facts.controls else 1e-9)
     smooth = expected_smoothness([s.bins for s in settings], wheelbase)
@@ -155,7 +157,7 @@ def first_point(problem: Problem) -> Unknowns:
         zero,
         np.zeros((3, stop)),
         tuple(places),
-        np.zeros(problem.border.size),
+        np.array(problem.border.value),
         dict(problem.border.names),
         wind,
         problem.wagon.wheelbase_mm,

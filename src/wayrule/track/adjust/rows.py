@@ -156,6 +156,11 @@ GYRO_MATRIX = (
 three mounting angles come in pairs of opposite sign, a rotation; what the axes' own errors add is apart and small."""
 
 
+UNHEARD = (("cross_x", 2), ("cross_y", 2))
+"""Mounting angles act on the yaw axis too, but are not learnt from it: a body that yaws when it rolls would look like a
+tilted sensor over a calmer line. The roll and pitch axes, which see the whole yaw rate, tell them far better."""
+
+
 def gyro_matrix(x: Unknowns) -> Array:
     """(3, 3) readings over true body rates, as the border has it."""
     out = np.eye(3)
@@ -189,7 +194,11 @@ def gyro_rows(x: Unknowns, run: Setting, at: Pose, sigma_by_border: sparse.csr_a
         bias = f"bias_{'xyz'[axis]}/{run.number}"
         knots = hats(bins.t_s, x.names[bias].stop - x.names[bias].start)
         drift = sparse.csr_array((knots[1:] + knots[:-1]).multiply(0.5 * bins.dt_s[:, None]))
-        columns = {name: s * true[column] for name, row, column, s in GYRO_MATRIX if row == axis != column}
+        columns = {
+            name: s * true[column]
+            for name, row, column, s in GYRO_MATRIX
+            if row == axis != column and (name, axis) not in UNHEARD
+        }
         if axis == 2:
             columns["gyro_scale_z"] = x.winding_rad_mm * np.diff(at.sigma)
         columns |= {f"earth_{name}": earth[axis] * bins.dt_s for name, earth in earth_axes.items() if axis < 2}

@@ -49,11 +49,11 @@ def smoothness_matrices(spline: UniformSpline, smooth: Smoothness, wheelbase_mm:
     would pass for misalignment of the sensor.
     """
     h, k = spline.h, 2 * np.pi / wheelbase_mm
-    fourth = _difference(spline, 4) * (1.0 / (smooth.curvature_1_mm * k * h**3.5))
+    third = _difference(spline, 3) * (1.0 / (smooth.curvature_1_mm * k * h**2.5))
     second = _difference(spline, 2)
     bend = sparse.csr_array(second.T @ second)
     return [
-        sparse.csr_array(fourth.T @ fourth),
+        sparse.csr_array(third.T @ third),
         bend * (1.0 / (smooth.gradient**2 * k**2 * h**3)),
         bend * (1.0 / (smooth.roll_rad**2 * k**2 * h**3)),
     ]
@@ -90,17 +90,19 @@ def assemble(
     rows: Sequence[tuple[int, Rows, Array]],
     ties: Sequence[Tie],
     prior: Array,
+    prior_mean: Array,
     quiet: Sequence[sparse.csr_array],
     sway_sd: Array,
     position: Array,
 ) -> System:
     """Normal equations of rows with their weights, ties as multipliers, priors; factored and solved.
 
-    minimise sum w (r - J d)^2 + (c + d)' P (c + d)  subject to  T d + sd e = t
+    minimise sum w (r - J d)^2 + (c + d - m)' P (c + d - m)  subject to  T d + sd e = t
 
     Parameters
     ----------
     rows : (run, rows, weights) of every kind
+    prior, prior_mean : (k, k) information and (k,) mean of the border, m above; the splines' is 0
     quiet : (n, n) prior information on theta, gamma, phi (smoothness and gauge)
     sway_sd : (3, w) prior sd of the sway
     position : (block,) places of a block's unknowns along the line, which make it banded
@@ -115,7 +117,7 @@ def assemble(
     border, corner = np.zeros((3 * size, k + m)), np.zeros((k + m, k + m))
     corner[:k, :k] = prior
     g = np.zeros(k + m)
-    g[:k] = -prior @ u.border
+    g[:k] = prior @ (prior_mean - u.border)
     for run, one, weight in rows:
         on_block = _on_block(one, u.sway_of[run], n, size)
         left = sparse.csr_array(on_block.multiply(weight[:, None])).T.tocsr()

@@ -8,7 +8,7 @@ from scipy import sparse
 from wayrule.model import Stations
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted
-from wayrule.track.adjust.line import Traced, positions, trace
+from wayrule.track.adjust.line import Traced, cell_of, positions, trace
 from wayrule.track.adjust.passes import pulls, scatter_of
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
 
@@ -183,10 +183,13 @@ def _local_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variance
     theta = (spline.value_rows(ahead) - spline.value_rows(back)).toarray() / wheelbase
     mean = spline.mean_rows(back, wheelbase).toarray()
     rows, border = np.zeros((3 * m, 3 * n)), np.zeros((3 * m, len(u.border)))
-    for i, (axis, part, spline_c) in enumerate((("z", theta, u.theta), ("y", mean, u.gamma), ("x", mean, u.phi))):
-        rows[i * m : (i + 1) * m, i * n : (i + 1) * n] = part / u.gain(axis)
-        border[i * m : (i + 1) * m, u.names[f"gyro_scale_{axis}"].start] = -(part @ spline_c) / u.gain(axis)
+    parts = (("z", theta, u.read_theta), ("y", mean, u.read_gamma), ("x", mean, u.read_phi))
+    for i, (axis, part, read) in enumerate(parts):
+        block = slice(i * m, (i + 1) * m)
+        rows[block, i * n : (i + 1) * n] = part / u.gain(axis)
+        border[block, u.names[f"gyro_scale_{axis}"].start] = -(part @ read) / u.gain(axis) ** 2
     curvature = theta @ u.theta + u.winding_rad_mm
     border[:m, u.names["scale"].start] = -curvature
     border[:m, u.names["slip_mm"].start] = -curvature * np.abs(curvature)
+    border[np.arange(m), u.names["waver"].start + cell_of(u, places)] = -curvature
     return _named(adjusted, rows, border, pull, ("curvature", "gradient", "roll"))

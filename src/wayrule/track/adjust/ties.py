@@ -108,7 +108,7 @@ class Moments:
 
 
 def tape_ties(u: Unknowns, tapes: Sequence[Tape], moments: Moments, lap_mm: float | None, step: float) -> list[Tie]:
-    """Taped lengths: the plan length between two places is what the tape read."""
+    """Taped lengths: the length along the rails between two places is what the tape read."""
     return [_tape_tie(u, tape, moments, lap_mm, trace(u, step)) for tape in tapes]
 
 
@@ -124,12 +124,10 @@ def _tape_tie(u: Unknowns, tape: Tape, moments: Moments, lap_mm: float | None, l
         (a, da), (b, db) = ((line.sigma[0], np.zeros(len(u.border))), (line.sigma[-1], np.zeros(len(u.border))))
     else:
         (a, da), (b, db) = _tape_ends(tape, moments)
-    sign = 1.0 if b > a else -1.0
-    length = sign * float(line.length(b) - line.length(a))
-    row = sign * (line.metric_at(b) * db - line.metric_at(a) * da)
-    row[u.names["scale"]] += length / (1 + u.one("scale"))
-    row[u.names["slip_mm"]] += sign * (line.length_by_slip(b) - line.length_by_slip(a))
-    return Tie(f"tape {tape.what}", tape.length_mm - length, tape.sd_mm, np.zeros(3 * u.spline.n), row)
+    length, row = line.along_the_rails(u, a, b)
+    row += line.metric_at(b) * db - line.metric_at(a) * da
+    sign = 1.0 if length > 0 else -1.0
+    return Tie(f"tape {tape.what}", tape.length_mm - sign * length, tape.sd_mm, np.zeros(3 * u.spline.n), sign * row)
 
 
 def _tape_ends(tape: Tape, moments: Moments) -> tuple[tuple[float, Array], tuple[float, Array]]:
@@ -159,13 +157,12 @@ def lap_end_ties(u: Unknowns, moments: Moments, laps: Mapping[int, tuple[float, 
     return out
 
 
-def caliper_tie(u: Unknowns, stretch: float, sd: float) -> Tie:
+def caliper_tie(u: Unknowns, sd: float) -> Tie:
     """Wheel distance is true within the caliper's sd: stretch + scale = 0 +- sd (both relative to nominal)."""
     row = np.zeros(len(u.border))
     row[u.names["scale"]] = 1.0
     row[u.names["stretch"]] = 1.0
-    now = np.log(stretch) + u.one("stretch") + u.one("scale")
-    return Tie("wheel scale", -float(now), sd, np.zeros(3 * u.spline.n), row)
+    return Tie("wheel scale", -(u.one("stretch") + u.one("scale")), sd, np.zeros(3 * u.spline.n), row)
 
 
 def stretch_ties(u: Unknowns, facts: Facts, spacing: float) -> list[Tie]:

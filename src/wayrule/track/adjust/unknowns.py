@@ -7,6 +7,7 @@ Border, for the wagon: see `WAGON`; for each run: start, stretch, level offsets,
 and a slide of the wheel that wanders along the path.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,16 +17,18 @@ from wayrule.maths.splines import UniformSpline
 from wayrule.model import Wagon
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Bins
+from wayrule.track.adjust.density import Density
 from wayrule.units import EARTH_RATE_RAD_S, G_MM_S2
 
-LEVEL_SD_MM_S2 = 0.025 * G_MM_S2
-"""Accelerometer offset with mounting tilt, before anything is known: 25 mg, 1.4 deg (common practice, no source)."""
+FORCE_BIAS_PER_DENSITY = 120.0
+"""Accelerometer offset over its noise density [sqrt(Hz)], where the wagon file does not say: 11 mg at 90 ug/sqrt(Hz); a
+noisier sensor is also the one that is less well trimmed (common practice, no source)."""
 
-RUN_LEVEL_SD_MM_S2 = 0.0005 * G_MM_S2
-"""How far that offset moves from run to run of one wagon on one day: 0.5 mg (common practice, no source)."""
+RUN_LEVEL_SHARE = 0.05
+"""How far that offset moves from run to run of one wagon on one day, of itself (common practice, no source)."""
 
-CROSS_SD = 0.03
-"""Misalignment of the inertial sensor in the wagon: 1.7 deg (taped by eye; common practice, no source)."""
+CROSS_SD = 0.015
+"""Misalignment of the inertial sensor in the wagon: 0.9 deg (taped by eye; common practice, no source)."""
 
 AXIS_SD = 0.004
 """Cross-axis sensitivity of the sensor itself, apart from its mounting (common practice, no source)."""
@@ -36,16 +39,17 @@ GYRO_SCALE_SD = 0.02
 RUN_STRETCH_SD = 2e-4
 """How far one wheel's rolling circumference differs between runs of one day (common practice, no source)."""
 
-SLIP_SHARE_OF_GAUGE = 0.025
-"""Distance lost in curves = slip x |turn|; the slip length is within this share of the gauge (one sigma). A rigid
-axle's two rails differ by gauge x turn; how the wheels share that is not known better (common practice, no source)."""
+SLIP_MM, SLIP_SD_MM = 0.3, 0.25
+"""Distance lost in curves = slip x |turn|; a wheel pressed against the outer rail loses some, it gains none. Its size
+is not known better without a taped curve (common practice, no source)."""
 
 SLIDE_SHARE = 5e-4
 """The wheel's random slide over a path p: this share of sqrt(wheelbase x p) (common practice, no source)."""
 
-BIAS_WANDER = 0.02
-"""Gyro bias as a random walk, in rad/s per sqrt(s), over the gyro's noise density in rad/s/sqrt(Hz): a sensor of
-0.004 deg/s/sqrt(Hz) whose bias moves by 3 deg/h in 100 s (common practice, no source)."""
+BIAS_WANDER = 0.06
+"""Gyro bias as a random walk, in rad/s per sqrt(s), over the gyro's noise density in rad/s/sqrt(Hz). A floor B of the
+Allan deviation is met at tau by a walk of B sqrt(3 / tau) (IEEE Std 952): 3 deg/h at 30 to 100 s, beside a density of
+0.004 deg/s/sqrt(Hz), gives 0.04 to 0.07."""
 
 SWAY_KNOTS_A_WHEELBASE = (3.0, 1.5)
 """Sway is free to change over a third of a wheelbase of path (straight lines between); where a line is passed
@@ -66,15 +70,20 @@ class Border:
     value: list[float] = field(default_factory=list)
     sd: list[float] = field(default_factory=list)
     chains: list[tuple[slice, float]] = field(default_factory=list)
+    held: list[tuple[Array, float]] = field(default_factory=list)
 
-    def add(self, name: str, count: int, sd: float, *, step_sd: float | None = None) -> None:
-        """`count` unknowns with prior 0 +- sd; with `step_sd`, sd is of the first, and neighbours differ by step_sd."""
+    def add(self, name: str, count: int, sd: float, *, mean: float = 0.0, step_sd: float | None = None) -> None:
+        """`count` unknowns, mean +- sd; with `step_sd`, sd is of the first, and neighbours differ by step_sd."""
         place = slice(len(self.value), len(self.value) + count)
         self.names[name] = place
-        self.value += [0.0] * count
+        self.value += [mean] * count
         self.sd += [sd] + [np.inf if step_sd is not None else sd] * (count - 1)
         if step_sd is not None and count > 1:
             self.chains.append((place, step_sd))
+
+    def hold(self, row: Array, sd: float) -> None:
+        """A linear combination of the unknowns so far (size,) is 0 +- sd."""
+        self.held.append((row, sd))
 
     @property
     def size(self) -> int:
@@ -91,6 +100,8 @@ class Border:
             out[i + 1, i + 1] += w
             out[i, i + 1] -= w
             out[i + 1, i] -= w
+        for row, sd in self.held:
+            out[: len(row), : len(row)] += np.outer(row, row) / sd**2
         return out
 
 
@@ -129,36 +140,49 @@ earth_x, earth_y          horizontal part of the Earth's rate, in the map's axes
 """
 
 
-def lay_out(wagon: Wagon, runs: list[Bins], gyro_density: list[Array], *, closed: bool) -> Border:
-    """The border for these runs; `gyro_density` (3,) each, one-sided [rad/s/sqrt(Hz)]."""
+def force_bias_sd(wagon: Wagon, density: Density) -> float:
+    """Sd of the accelerometer's offset [mm/s2]: the wagon file's, or from its noise."""
+    if wagon.imu.acc_bias_sd_g is not None:
+        return wagon.imu.acc_bias_sd_g * G_MM_S2
+    return FORCE_BIAS_PER_DENSITY * float(np.mean(density.force[:2]))
+
+
+def level_sd(wagon: Wagon, density: Density) -> float:
+    """Sd of what a level wagon's specific force reads, mounting tilt included [mm/s2]."""
+    return float(np.hypot(force_bias_sd(wagon, density), CROSS_SD * G_MM_S2))
+
+
+def lay_out(wagon: Wagon, runs: Sequence[Bins], densities: Sequence[Density], *, closed: bool) -> Border:
+    """The border for these runs with their noise densities."""
     border = Border()
     scale_sd = wagon.imu.gyro_scale_sd or GYRO_SCALE_SD
+    force_bias = max(force_bias_sd(wagon, density) for density in densities)
     sds = {
         "scale": 0.05,
         "stretch": 0.05 if closed else 1e-9,
-        "slip_mm": SLIP_SHARE_OF_GAUGE * wagon.gauge_mm,
+        "slip_mm": SLIP_SD_MM,
         "gyro_scale_x": scale_sd,
         "gyro_scale_y": scale_sd,
         "gyro_scale_z": scale_sd,
-        "cross_x": CROSS_SD,
-        "cross_y": CROSS_SD,
-        "level_x": LEVEL_SD_MM_S2,
-        "level_y": LEVEL_SD_MM_S2,
+        "cross_x": 2 * CROSS_SD,
+        "cross_y": 2 * CROSS_SD,
+        "level_x": max(level_sd(wagon, density) for density in densities),
+        "level_y": max(level_sd(wagon, density) for density in densities),
         "yaw": CROSS_SD,
         "earth_x": EARTH_RATE_RAD_S / 2,
         "earth_y": EARTH_RATE_RAD_S / 2,
     } | dict.fromkeys(("gyro_xy", "gyro_yx", "gyro_zx", "gyro_zy", "force_xy", "force_yx"), AXIS_SD)
     for name in WAGON:
-        border.add(name, 1, sds[name])
-    for r, (bins, density) in enumerate(zip(runs, gyro_density, strict=True)):
+        border.add(name, 1, sds[name], mean=SLIP_MM if name == "slip_mm" else 0.0)
+    for r, (bins, density) in enumerate(zip(runs, densities, strict=True)):
         border.add(f"start/{r}", 1, 1e-6 if r == 0 else 200.0)
         border.add(f"stretch/{r}", 1, RUN_STRETCH_SD)
-        border.add(f"level_x/{r}", 1, RUN_LEVEL_SD_MM_S2)
-        border.add(f"level_y/{r}", 1, RUN_LEVEL_SD_MM_S2)
+        border.add(f"level_x/{r}", 1, RUN_LEVEL_SHARE * force_bias)
+        border.add(f"level_y/{r}", 1, RUN_LEVEL_SHARE * force_bias)
         knots = bias_knots(bins)
         spacing_s = (bins.t_s[-1] - bins.t_s[0]) / (knots - 1)
         for axis in range(3):
-            border.add(f"bias_{'xyz'[axis]}/{r}", knots, 0.2, step_sd=BIAS_WANDER * density[axis] * spacing_s**0.5)
+            border.add(f"bias_{'xyz'[axis]}/{r}", knots, 0.2, step_sd=BIAS_WANDER * density.gyro[axis] * spacing_s**0.5)
         knots = slide_knots(bins, wagon.wheelbase_mm)
         spacing_mm = bins.path_mm[-1] / (knots - 1)
         border.add(f"slide/{r}", knots, 1e-3, step_sd=SLIDE_SHARE * (wagon.wheelbase_mm * spacing_mm) ** 0.5)

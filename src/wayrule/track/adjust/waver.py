@@ -1,0 +1,54 @@
+"""What every pass shares: the wheel's slides along the line that no comparison of passes can show.
+
+Passes that disagree about where a bend lies show each other's slides. A slide that all of them share moves every bend
+alike, as if the line were longer there: nothing in the runs tells it from a longer line. So a run's slide and stretch
+are what it departs from the mean of the passes, and the mean's own departure from truth belongs to the line: `waver`,
+a relative change of ds/dsigma from cell to cell, known by its prior and by ties (closure, tape, control) only. Left in
+the runs it would make Gauss-Newton creep: each step would move the bends along fixed knots.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from wayrule.maths.splines import UniformSpline
+from wayrule.track.adjust.rows import Setting
+from wayrule.track.adjust.unknowns import MAX_KNOTS, SLIDE_KNOT_WHEELBASES, SLIDE_SHARE, Border, hats
+
+SHARED_OF_STEP = 0.1
+"""The passes' mean departure is held to this share of what one slide wanders over a cell."""
+
+
+def add_waver(border: Border, settings: Sequence[Setting], spline: UniformSpline) -> None:
+    """Lay out the line's waver, and hold the mean departure of the passes at nothing."""
+    wheelbase = settings[0].wheelbase_mm
+    cells = int(np.clip(np.ceil(spline.length / (SLIDE_KNOT_WHEELBASES * wheelbase)), 1, MAX_KNOTS))
+    cell = spline.length / cells
+    passes = max(sum(float(s.bins.path_mm[-1]) for s in settings) / spline.length, 1.0)
+    step_sd = SLIDE_SHARE * (wheelbase * cell) ** 0.5
+    border.add("waver", cells, step_sd / cell / passes**0.5)
+    for row in shared_departure(border, settings, spline, cells):
+        border.hold(row, SHARED_OF_STEP * step_sd)
+
+
+def shared_departure(
+    border: Border, settings: Sequence[Setting], spline: UniformSpline, cells: int
+) -> NDArray[np.float64]:
+    """(c, k) how slides and stretches move the passes on average, at the cells' bounds that were passed."""
+    total, count = np.zeros((cells + 1, border.size)), np.zeros(cells + 1)
+    for run in settings:
+        along = run.way * run.stretch * run.bins.d_mm
+        cell = np.floor((run.start_mm + along - spline.origin) / (spline.length / cells)).astype(np.int64)
+        at = np.flatnonzero(np.diff(cell) != 0)
+        bound = np.maximum(cell[at], cell[at + 1])
+        bound = np.mod(bound, cells) if spline.closed else np.clip(bound, 0, cells)
+        slide = border.names[f"slide/{run.number}"]
+        hat = hats(run.bins.path_mm, slide.stop - slide.start)[at]
+        which = sparse.csr_array((np.ones(len(at)), (bound, np.arange(len(at)))), shape=(cells + 1, len(at)))
+        total[:, slide] += (which @ hat).toarray()
+        total[:, border.names[f"stretch/{run.number}"].start] += np.asarray(which @ along[at])
+        count += np.bincount(bound, minlength=cells + 1)
+    seen = count > 0
+    return np.asarray(total[seen] / count[seen, None])
