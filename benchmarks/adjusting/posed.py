@@ -135,7 +135,7 @@ class Posed:
         n, size = problem.spline.n, len(x)
         block, k, _ = self.widths()
         smooth = smoothness_matrices(problem.spline, problem.smooth, problem.wagon.wheelbase_mm)
-        gauge = gauge_matrices(problem.spline, heading_free=False)
+        gauge = gauge_matrices(problem.spline)
         start = problem.spline.value_rows(np.array([problem.spline.origin]))
         rows = []
         for i, order in enumerate((3, 2, 2)):

@@ -63,7 +63,7 @@ class Priors:
         """As `adjust` has them."""
         problem = done.problem
         smooth = smoothness_matrices(problem.spline, problem.smooth, problem.wagon.wheelbase_mm)
-        gauge = gauge_matrices(problem.spline, heading_free=False)
+        gauge = gauge_matrices(problem.spline)
         return cls(
             [a + b for a, b in zip(smooth, gauge, strict=True)],
             problem.border.prior_matrix(),

@@ -12,7 +12,6 @@ import numpy as np
 
 from wayrule.errors import UndeterminedError
 from wayrule.model.arrays import Array
-from wayrule.model.facts import Facts
 from wayrule.track.adjust.density import densities
 from wayrule.track.adjust.line import trace
 from wayrule.track.adjust.noise import Weights, row_weights
@@ -82,7 +81,7 @@ def adjust(problem: Problem) -> Adjusted:
     u = first_point(problem)
     prior, prior_mean = problem.border.prior_matrix(), np.array(problem.border.value)
     held_places = np.diag(_hold(u))
-    gauge = gauge_matrices(problem.spline, heading_free=_heading_given(problem.facts))
+    gauge = gauge_matrices(problem.spline)
     quiet = [
         q + g
         for q, g in zip(
@@ -192,11 +191,6 @@ def ties_at(problem: Problem, u: Unknowns, runs: Sequence[Run], *, whole: bool) 
     return ties
 
 
-def _heading_given(facts: Facts) -> bool:
-    """Whether control points fix the plan's orientation."""
-    return sum(c.has_plan for c in facts.controls) >= 2 or any(c.has_heading for c in facts.controls)
-
-
 def _turned_to_controls(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> Unknowns:
     """After the first step the line has its shape: turn it and shift it onto its control points, roughly."""
     facts = problem.facts
@@ -220,4 +214,5 @@ def _turned_to_controls(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> U
     if len(a):
         shift = b.mean() - a.mean() * np.exp(1j * turn)
         border[u.names["datum_x"]], border[u.names["datum_y"]] = shift.real, shift.imag
-    return dataclasses.replace(u, read_theta=u.read_theta + turn * u.gain("z"), border=border)
+    border[u.names["datum_turn"]] = turn
+    return dataclasses.replace(u, border=border)

@@ -110,6 +110,12 @@ class Positions:
     by_spline: Array
     by_border: Array
 
+    def turned(self, angle: float) -> "Positions":
+        """The same with the plan turned to the left about the origin."""
+        turn = np.array([[np.cos(angle), -np.sin(angle), 0.0], [np.sin(angle), np.cos(angle), 0.0], [0.0, 0.0, 1.0]])
+        xyz, by_spline, by_border = (np.tensordot(turn, p, 1) for p in (self.xyz, self.by_spline, self.by_border))
+        return Positions(xyz, by_spline, by_border)
+
 
 def positions(u: Unknowns, places: Array, step: float) -> Positions:
     """x, y, z of places along the line, from its origin, and how the unknowns move them."""

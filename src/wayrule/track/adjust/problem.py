@@ -90,9 +90,15 @@ def prepare(travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line) -
     add_waver(border, settings, spline)
     for axis in "xyz":
         border.add(f"datum_{axis}", 1, 1e7 if facts.controls else 1e-9)
+    border.add("datum_turn", 1, 10.0 if heading_given(facts) else 1e-9)
     smooth = expected_smoothness([s.bins for s in settings], wheelbase)
     scale_sd = travels[0].scale_sd
     return Problem(tuple(travels), wagon, facts, line, settings, border, spline, smooth, scale_sd)
+
+
+def heading_given(facts: Facts) -> bool:
+    """Whether control points fix the plan's orientation."""
+    return sum(c.has_plan for c in facts.controls) >= 2 or any(c.has_heading for c in facts.controls)
 
 
 def _extent(settings: Sequence[Setting], line: Line, wheelbase: float, knot: float) -> tuple[float, float]:

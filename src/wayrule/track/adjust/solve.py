@@ -73,16 +73,12 @@ def _difference(spline: UniformSpline, order: int) -> sparse.csr_array:
     return out
 
 
-def gauge_matrices(spline: UniformSpline, *, heading_free: bool) -> list[sparse.csr_array]:
-    """Weak knowledge that keeps the blocks definite: heading of the start zero (unless control points give it), the
-    start about level, the rails about level across."""
+def gauge_matrices(spline: UniformSpline) -> list[sparse.csr_array]:
+    """Weak knowledge that keeps the blocks definite: heading of the start zero (control points turn the whole line, by
+    `datum_turn`), the start about level, the rails about level across."""
     start = spline.value_rows(np.array([spline.origin]))
-    sd = 10.0 if heading_free else THETA_GAUGE_SD
-    return [
-        sparse.csr_array(start.T @ start) * (1 / sd**2),
-        sparse.csr_array(start.T @ start) * (1 / GAMMA_FIRST_SD**2),
-        sparse.csr_array(start.T @ start) * (1 / PHI_MEAN_SD**2),
-    ]
+    own = sparse.csr_array(start.T @ start)
+    return [own * (1 / sd**2) for sd in (THETA_GAUGE_SD, GAMMA_FIRST_SD, PHI_MEAN_SD)]
 
 
 def assemble(

@@ -49,7 +49,9 @@ def stations(adjusted: Adjusted, step_mm: float) -> Stations:
     x, y, z = (np.interp(grid.sigma, line.sigma, c) for c in (line.x, line.y, line.z))
     heading = value @ u.theta + u.winding_rad_mm * grid.sigma
     if problem.facts.controls:
-        x, y, z = x + u.one("datum_x"), y + u.one("datum_y"), z + u.one("datum_z")
+        turn = u.one("datum_turn")
+        x, y = x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)
+        x, y, z, heading = x + u.one("datum_x"), y + u.one("datum_y"), z + u.one("datum_z"), heading + turn
     else:
         x, y, z, heading = _from_start(grid.s, x, y, z, heading)
     gauge = problem.wagon.gauge_mm

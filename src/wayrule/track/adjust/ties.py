@@ -192,15 +192,15 @@ def _along(stretch: Stretch, spacing: float) -> Array:
 
 
 def control_ties(u: Unknowns, controls: Sequence[Control], moments: Moments, step: float) -> list[Tie]:
-    """Control points: world position = datum + the line's position, turned by the line's own start heading."""
+    """Control points: world position = datum + the line's position, turned by `datum_turn`."""
     if not controls:
         return []
     n = u.spline.n
     places = [moments.at(c.at) for c in controls]
     sigma = np.maximum(np.array([p for p, _ in places]), u.spline.origin)
-    here, line = positions(u, sigma, step), trace(u, step)
+    here, line = positions(u, sigma, step).turned(u.one("datum_turn")), trace(u, step)
     value = u.spline.value_rows(sigma)
-    theta = value @ u.theta + u.winding_rad_mm * sigma
+    theta = value @ u.theta + u.winding_rad_mm * sigma + u.one("datum_turn")
     along = np.array([np.cos(theta), np.sin(theta), value @ u.gamma]) * line.metric_at(sigma)
     out: list[Tie] = []
     for i, control in enumerate(controls):
@@ -209,6 +209,7 @@ def control_ties(u: Unknowns, controls: Sequence[Control], moments: Moments, ste
                 continue
             row = here.by_border[axis, i] + along[axis, i] * places[i][1]
             row[u.names[f"datum_{name}"]] += 1.0
+            row[u.names["datum_turn"]] += (-here.xyz[1, i], here.xyz[0, i], 0.0)[axis]
             sd = control.z_sd_mm if name == "z" else control.sd_mm
             gap = getattr(control, f"{name}_mm") - u.one(f"datum_{name}") - here.xyz[axis, i]
             out.append(Tie(f"control {control.at} {name}", float(gap), sd, here.by_spline[axis, i], row))
@@ -217,6 +218,7 @@ def control_ties(u: Unknowns, controls: Sequence[Control], moments: Moments, ste
             full = np.concatenate((value[i : i + 1].toarray()[0] / u.gain("z"), np.zeros(2 * n)))
             bend = (u.spline.slope_rows(sigma[i : i + 1]) @ u.theta)[0] + u.winding_rad_mm
             row = bend * places[i][1]
-            row[u.names["gyro_scale_z"].start] -= (theta[i] - u.winding_rad_mm * sigma[i]) / u.gain("z")
+            row[u.names["gyro_scale_z"].start] -= (value[i : i + 1] @ u.theta)[0] / u.gain("z")
+            row[u.names["datum_turn"]] = 1.0
             out.append(Tie(f"control {control.at} heading", turn, control.heading_sd_rad, full, row))
     return out
