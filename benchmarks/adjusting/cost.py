@@ -18,17 +18,14 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from benchmarks.adjusting.staged import adjusted, with_sigmas
 from benchmarks.row import Row, at_most
 from benchmarks.surveying.cost import raw_bytes
 from benchmarks.surveying.promised import stated
 from wayrule.formats.recordingwriter import write_recording
 from wayrule.model import Facts, Recording, Wagon
-from wayrule.pipeline import cell_size, station_step, travel
 from wayrule.sim import G_WAGON, GOOD, HO_VAN, RunPlan, garden_g, laps, oval, simulate
-from wayrule.track.adjust.adjust import Adjusted, adjust
-from wayrule.track.adjust.problem import prepare
-from wayrule.track.adjust.stations import stations
-from wayrule.track.place import place
+from wayrule.track.adjust.adjust import Adjusted
 
 SAMPLES: Final = 1_000_000
 QUICK_SAMPLES: Final = 100_000
@@ -51,14 +48,10 @@ def eight_laps(samples: int) -> tuple[Recording, Wagon]:
     return simulate(railway, wagon, plan, GOOD, np.random.default_rng(6), name="run")[0], wagon
 
 
-def adjusted(recording: Recording, wagon: Wagon) -> Adjusted:
-    """From the recording to the line with all its sigmas, as `wayrule.pipeline.survey` does it."""
-    facts = Facts(laps={recording.name: LAPS})
-    travels = [travel(recording, wagon)]
-    line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
-    done = adjust(prepare(travels, wagon, facts, line))
-    track = stations(done, station_step(wagon.gauge_mm))
-    assert np.all(np.isfinite(track.x_sd_mm)), "an adjustment without its covariances"
+def surveyed(recording: Recording, wagon: Wagon) -> Adjusted:
+    """From the recording to the line with all its sigmas."""
+    done = adjusted([recording], wagon, Facts(laps={recording.name: LAPS}))
+    assert np.all(np.isfinite(with_sigmas(done).x_sd_mm)), "an adjustment without its covariances"
     return done
 
 
@@ -74,10 +67,10 @@ def measured(samples: int) -> dict[str, Any]:
         assert rows == recording.n, f"the reader found {rows} rows of {recording.n}"
     for _ in range(2):
         began = time.process_time()
-        done = adjusted(recording, wagon)
+        done = surveyed(recording, wagon)
         ours.append(time.process_time() - began)
     tracemalloc.start()
-    adjusted(recording, wagon)
+    surveyed(recording, wagon)
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     return {

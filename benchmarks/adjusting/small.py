@@ -9,15 +9,14 @@ from typing import Final
 import numpy as np
 from scipy import sparse
 
+from benchmarks.adjusting.staged import adjusted
 from wayrule.model import Facts
 from wayrule.model.arrays import Array
-from wayrule.pipeline import cell_size, travel
 from wayrule.sim import GOOD, HO_VAN, RunPlan, laps, oval, simulate
-from wayrule.track.adjust.adjust import CONVERGED_RAD, CONVERGED_WHEELBASES, Adjusted, adjust, ties_at
-from wayrule.track.adjust.problem import band_position, evaluate, prepare
+from wayrule.track.adjust.adjust import CONVERGED_RAD, CONVERGED_WHEELBASES, Adjusted, ties_at
+from wayrule.track.adjust.problem import band_position, evaluate
 from wayrule.track.adjust.solve import assemble, gauge_matrices, smoothness_matrices
 from wayrule.track.adjust.unknowns import Unknowns
-from wayrule.track.place import place
 
 LAPS: Final = 2
 LENGTH_MM: Final = 6000.0
@@ -30,10 +29,7 @@ def small_problem() -> Adjusted:
     run, _ = simulate(
         railway, HO_VAN, RunPlan(*laps(railway.length_mm, LAPS, 220.0)), GOOD, np.random.default_rng(2), name="run"
     )
-    facts = Facts(laps={"run": LAPS})
-    travels = [travel(run, HO_VAN)]
-    line = place(travels, facts, HO_VAN.wheelbase_mm, cell_size(travels, HO_VAN.wheelbase_mm))
-    return adjust(prepare(travels, HO_VAN, facts, line))
+    return adjusted([run], HO_VAN, Facts(laps={"run": LAPS}))
 
 
 def rough_start(done: Adjusted) -> Unknowns:
