@@ -6,6 +6,7 @@ from functools import cache, partial
 from benchmarks.adjusting.believed import alone_rows, band_rows, covered_row, drawn_rows
 from benchmarks.adjusting.cost import cost_rows
 from benchmarks.adjusting.detected import DEFECTS, element_rows, fault_rows
+from benchmarks.adjusting.floor import floor_rows
 from benchmarks.adjusting.judged import Outcome, judge, limit_rows
 from benchmarks.adjusting.lines import BRANCH, CASES, OVAL, QUALITIES, SEEDS, UNCALIBRATED, Case, make
 from benchmarks.adjusting.rival import rival_rows
@@ -26,6 +27,9 @@ def rows(quick: bool) -> Iterator[Row]:
             yield from guarded(
                 f"{case.name}, {quality.name} IMU", "its figures", partial(of_case, case, quality, seeds)
             )
+            if not quick or (case is OVAL and quality is QUALITIES[0]):
+                what = f"{case.name}, {quality.name} IMU: the floor"
+                yield from guarded(what, "none, to be stated", partial(floored, case, quality, seeds))
     for quality in QUALITIES[:1] if quick else QUALITIES:
         if not quick:
             what = f"claimed sigmas over many seeds, {quality.name} IMU"
@@ -51,6 +55,11 @@ def of_case(case: Case, quality: ImuQuality, seeds: Sequence[int]) -> Iterator[R
     outcomes = [outcome(case, quality, seed) for seed in seeds]
     yield from limit_rows(case, quality, outcomes)
     yield from alone_rows(case, quality, outcomes)
+
+
+def floored(case: Case, quality: ImuQuality, seeds: Sequence[int]) -> Iterator[Row]:
+    """How far the survey stays behind one that is told the truth about its wagon."""
+    yield from floor_rows(case, quality, [outcome(case, quality, seed) for seed in seeds])
 
 
 def over_many_seeds(quality: ImuQuality) -> Iterator[Row]:

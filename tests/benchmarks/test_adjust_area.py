@@ -10,8 +10,9 @@ from scipy import sparse
 
 from benchmarks import adjust as area
 from benchmarks.__main__ import areas
-from benchmarks.adjusting import believed, cost, detected, judged, lines, posed, rival, small
+from benchmarks.adjusting import believed, cost, detected, floor, judged, lines, posed, rival, small
 from benchmarks.adjusting.lines import BRANCH, CASES, GARDEN, OVAL, UNCALIBRATED, make
+from benchmarks.adjusting.staged import with_sigmas
 from wayrule.model import Stations
 from wayrule.sim import CHEAP, GOOD, N_VAN, Matching, branch_n, draw_specimen, oval
 
@@ -61,11 +62,7 @@ def test_a_calibrated_wagon_knows_its_scales_and_no_more() -> None:
 
 
 def test_good_and_cheap_sensors_meet_the_same_track_and_tape() -> None:
-    short = dataclasses.replace(
-        OVAL,
-        draw=lambda rng, *, defects=0: oval(rng, defects=defects, length_mm=6000.0),
-        plans=lines.round_and_round(1, 1),
-    )
+    short = small_oval()
     good, cheap = make(short, GOOD, 3), make(short, CHEAP, 3)
     assert good.railway.length_mm == cheap.railway.length_mm
     assert good.facts == cheap.facts
@@ -242,7 +239,7 @@ def test_without_the_library_its_rows_say_so(monkeypatch: pytest.MonkeyPatch) ->
 def test_rows_come_for_both_sensors_of_every_line(monkeypatch: pytest.MonkeyPatch) -> None:
     asked = []
     monkeypatch.setattr(area, "of_case", lambda case, quality, seeds: asked.append((case, quality.name, seeds)) or ())
-    for part in ("over_many_seeds", "covered", "found", "cost_rows", "rival_rows"):
+    for part in ("floored", "over_many_seeds", "covered", "found", "cost_rows", "rival_rows"):
         monkeypatch.setattr(area, part, lambda *_, **__: ())
     assert list(area.rows(quick=False)) == []
     assert [(case.name, sensor) for case, sensor, _ in asked] == [(c.name, q) for c in CASES for q in ("good", "cheap")]
@@ -256,6 +253,44 @@ def test_one_scale_is_taken_out_of_radii_where_it_is_out_of_the_plan() -> None:
         made = type("Made", (), {"case": case})()
         outcome = judged.Outcome(made, None, shape, shape, 1.0)  # type: ignore[arg-type]
         assert outcome.radius_percent == pytest.approx(left, abs=1e-9)
+
+
+def small_oval() -> lines.Case:
+    """One lap of a small oval each way round, for what does not depend on the line."""
+    return dataclasses.replace(
+        OVAL,
+        draw=lambda rng, *, defects=0: oval(rng, defects=defects, length_mm=6000.0),
+        plans=lines.round_and_round(1, 1),
+    )
+
+
+def test_the_floor_is_told_the_truth(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the adjustment ends on is what it was told: slip and circumference of the simulated wheel, no mounting."""
+    seen = []
+    monkeypatch.setattr(floor, "with_sigmas", lambda done: seen.append(done) or with_sigmas(done))
+    errors = floor.floor(small_oval(), GOOD, 2)
+    wheel = make(small_oval(), GOOD, 2).truths[0].specimen.wheel
+    u = seen[0].unknowns
+    assert u.one("slip_mm") == pytest.approx(wheel.slip_mm, abs=1e-3)
+    assert u.one("scale") + u.one("stretch") == pytest.approx(0.0, abs=1e-5)  # sd 1e-6
+    for name in ("gyro_scale_z", "cross_x", "cross_y", "yaw"):
+        assert u.one(name) == pytest.approx(0.0, abs=2e-4)  # prior sds of 1 to 3 % divided by 1000, ten times
+    # a caliper alone errs by 0.4 %; told the circumference, a lap of rolled path is as long as it is
+    assert abs(errors.length_error_percent) < 0.03
+
+
+def test_corrected_readings_are_those_of_the_body() -> None:
+    """Standing on level track a true accelerometer reads gravity straight up: 9811 mm/s2, and no more than its wander,
+    noise and the track's own cant and gradient (2 %) sideways; askew by 0.7 deg and off by 10 mg it reads 300."""
+    made = make(small_oval(), GOOD, 2)
+    body = floor.corrected(made.recordings[0], made.truths[0])
+    assert body.acc_mm_s2 is not None
+    still = body.acc_mm_s2[:400].mean(axis=0)
+    truth = made.truths[0]
+    g = 9811.0
+    asked = [g * math.sin(truth.climb_rad[0]), g * math.sin(truth.roll_rad[0])]
+    assert still[:2] == pytest.approx(asked, abs=2.0)
+    assert still[2] == pytest.approx(g, abs=5.0)
 
 
 def test_limits_are_those_of_the_promise() -> None:
