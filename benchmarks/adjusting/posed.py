@@ -141,8 +141,7 @@ class Posed:
         for i, order in enumerate((3, 2, 2)):
             for information, base in ((smooth[i], difference(n, order)), (gauge[i], start)):
                 rows.append(_placed(root(information, base), i * block, size))
-            sway = sparse.diags_array(1.0 / self.done.sway_sd[i], format="csr")
-            rows.append(_placed(sparse.csr_array(sway), i * block + n, size))
+            rows.append(_placed(self.done.sway[i], i * block + n, size))
         upper = np.linalg.cholesky(self.priors.border).T
         upper[np.abs(upper) < 1e-12 * np.abs(upper).max(axis=1, keepdims=True)] = 0.0
         rows.append(_placed(sparse.csr_array(upper), 3 * block, size))

@@ -75,7 +75,7 @@ def objective(done: Adjusted, priors: Priors, u: Unknowns) -> float:
     for run, weights in zip(runs, done.row_weights, strict=True):
         total += sum(float(weight @ row.residual**2) for row, weight in zip(run.rows, weights, strict=True))
     for i, (coefficients, q) in enumerate(zip(u.read, priors.information, strict=True)):
-        total += float(coefficients @ (q @ coefficients)) + float(np.sum((u.sway[i] / done.sway_sd[i]) ** 2))
+        total += float(coefficients @ (q @ coefficients)) + float(np.sum((done.sway[i] @ u.sway[i]) ** 2))
     return total + sum((tie.residual / tie.sd) ** 2 for tie in ties_at(done.problem, u, runs, whole=True))
 
 
@@ -92,7 +92,7 @@ def ours(done: Adjusted, priors: Priors, u: Unknowns) -> tuple[Unknowns, int]:
             for row, w in zip(run.rows, weights, strict=True)
         ]
         ties = ties_at(problem, u, runs, whole=True)
-        system = assemble(u, rows, ties, priors.border, priors.mean, priors.information, done.sway_sd, where)
+        system = assemble(u, rows, ties, priors.border, priors.mean, priors.information, done.sway, where)
         u = u.moved(system.step, system.step_border)
         runs = evaluate(problem, u)
         angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))

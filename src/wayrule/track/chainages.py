@@ -8,6 +8,7 @@ from wayrule.model import Facts, Travel
 from wayrule.track.adjust.adjust import Adjusted
 from wayrule.track.adjust.line import trace
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
+from wayrule.track.adjust.stations import zero_of
 
 
 def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
@@ -15,7 +16,7 @@ def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
     u, lap = adjusted.unknowns, adjusted.problem.line.lap_mm
     line = trace(u, u.spline.h * TRACE_STEP_KNOTS)
     length = float(line.s[-1])
-    zero = float(line.length(float(adjusted.runs[0].sigma[0])))
+    zero = zero_of(adjusted, line)
     variance = np.diag(adjusted.border_covariance)
     scale_sd = float(np.sqrt(max(variance[u.names["scale"].start], 0.0)))
     out = []

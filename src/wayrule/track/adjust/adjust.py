@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy import sparse
 
 from wayrule.errors import UndeterminedError
 from wayrule.model.arrays import Array
@@ -17,7 +18,7 @@ from wayrule.track.adjust.line import trace
 from wayrule.track.adjust.noise import Weights, row_weights
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS, Problem, Run, band_position, evaluate, first_point
 from wayrule.track.adjust.solve import System, assemble, gauge_matrices, smoothness_matrices
-from wayrule.track.adjust.sway import first_sway, reweighted, sway_seen
+from wayrule.track.adjust.sway import first_sway, reweighted, sway_seen, whitening
 from wayrule.track.adjust.ties import (
     Moments,
     Tie,
@@ -64,7 +65,7 @@ class Adjusted:
     runs: tuple[Run, ...]
     weights: tuple[Weights, ...]
     row_weights: tuple[tuple[Array, ...], ...]
-    sway_sd: Array
+    sway: tuple[sparse.csr_array, ...]
     iterations: int
     moved_mm: float
     converged: bool
@@ -95,7 +96,7 @@ def adjust(problem: Problem) -> Adjusted:
     )
     weights: tuple[Weights, ...] = first
     runs = evaluate(problem, u)
-    sway_sd = first_sway(problem, u)
+    sway = whitening(first_sway(problem, u), problem.settings, u.sway_of)
     position = band_position(problem, u, runs)
     held: list[list[Array]] = []
     near = CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
@@ -103,7 +104,7 @@ def adjust(problem: Problem) -> Adjusted:
     for iteration in range(1, MOST_ITERATIONS + 1):
         if iteration in REWEIGHT_AT:
             weights = reweighted(problem, runs, first)
-            sway_sd = sway_seen(problem, u, runs)
+            sway = whitening(sway_seen(problem, u, runs, first), problem.settings, u.sway_of)
         if iteration <= REWEIGHT_AT[-1]:
             held = [
                 [row_weights(row, w.sigma[row.kind]) for row in run.rows] for run, w in zip(runs, weights, strict=True)
@@ -111,7 +112,7 @@ def adjust(problem: Problem) -> Adjusted:
         ties = ties_at(problem, u, runs, whole=iteration > 1)
         rows = [(r, row, w) for r, run in enumerate(runs) for row, w in zip(run.rows, held[r], strict=True)]
         known = prior + (held_places if iteration < PLACES_FROM else 0.0)
-        system = _solved(problem, u, rows, ties, known, prior_mean, quiet, sway_sd, position)
+        system = _solved(problem, u, rows, ties, known, prior_mean, quiet, sway, position)
         share = 1.0 if iteration == 1 else _share(u, system)
         u = u.moved(share * system.step, share * system.step_border)
         if iteration == 1:
@@ -122,7 +123,7 @@ def adjust(problem: Problem) -> Adjusted:
         if iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and place < near:
             break
     converged = angle < CONVERGED_RAD and place < near
-    return Adjusted(problem, u, system, runs, weights, tuple(map(tuple, held)), sway_sd, iteration, place, converged)
+    return Adjusted(problem, u, system, runs, weights, tuple(map(tuple, held)), sway, iteration, place, converged)
 
 
 LONGEST_ANGLE_RAD, LONGEST_GAIN = 0.3, 0.03

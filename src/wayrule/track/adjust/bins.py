@@ -33,6 +33,7 @@ class Bins:
     group              (g + 1,) edges (indices into the edges above) of the groups
     force_mm_s2        (g, 3) mean specific force over each group; empty without accelerometer
     force_ok           (g, 3)
+    period_s           time between the recording's rows
     """
 
     t_s: Array
@@ -44,6 +45,7 @@ class Bins:
     group: NDArray[np.int64]
     force_mm_s2: Array
     force_ok: NDArray[np.bool_]
+    period_s: float
 
     @property
     def dt_s(self) -> Array:
@@ -66,7 +68,18 @@ def reduce_run(travel: Travel, bin_mm: float, wheelbase_mm: float) -> Bins:
         total, force_ok = _integrals(travel.imu.acc_mm_s2, t_s, at)
         force = total / np.diff(t_s[at])[:, None]
     path = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(distance[edges])))))
-    return Bins(t_s[edges], distance[edges], travel.speed_mm_s[edges], path, gyro, gyro_ok, group, force, force_ok)
+    return Bins(
+        t_s=t_s[edges],
+        d_mm=distance[edges],
+        v_mm_s=travel.speed_mm_s[edges],
+        path_mm=path,
+        gyro_rad=gyro,
+        gyro_ok=gyro_ok,
+        group=group,
+        force_mm_s2=force,
+        force_ok=force_ok,
+        period_s=float(np.median(np.diff(t_s))),
+    )
 
 
 SMOOTH_S = 0.25

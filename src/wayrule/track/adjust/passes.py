@@ -81,7 +81,8 @@ def _prior_pull(adjusted: Adjusted, r: int, number: NDArray[np.int64], f: Array)
     owner = number[np.clip(np.searchsorted(path, knots) - 1, 0, len(number) - 1)]
     for axis in range(3):
         where = axis * u.block + u.spline.n + np.arange(part.start, part.stop)
-        f[where, owner] -= u.sway[axis, part] / adjusted.sway_sd[axis, part] ** 2
+        root = adjusted.sway[axis]
+        f[where, owner] -= (root.T @ (root @ u.sway[axis]))[part]
 
 
 def scatter_of(rows: Array, rows_border: Array, pull: Array) -> Array:

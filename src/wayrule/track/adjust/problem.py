@@ -12,7 +12,7 @@ from wayrule.model.arrays import Array
 from wayrule.model.facts import Facts
 from wayrule.track.adjust.bins import Bins, reduce_run
 from wayrule.track.adjust.density import densities
-from wayrule.track.adjust.rows import Pose, Rows, Setting, chainage, force_rows, gyro_rows, pose
+from wayrule.track.adjust.rows import Pose, Rows, Setting, chainage, force_rows, gyro_rows, lagging, pose
 from wayrule.track.adjust.solve import Smoothness
 from wayrule.track.adjust.unknowns import Border, Unknowns, lay_out, sway_knots
 from wayrule.track.adjust.waver import add_waver
@@ -42,6 +42,7 @@ class Problem:
     spline: UniformSpline
     smooth: Smoothness
     scale_sd: float
+    reverses: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +82,13 @@ def prepare(travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line) -
             )
     start, stop = _extent(settings, line, wheelbase, knot)
     spline = UniformSpline.over(start, stop, knot, closed=line.lap_mm is not None)
+    reverses = any(_reverses(s.bins, REVERSAL_WHEELBASES * wheelbase) for s in settings)
     border = lay_out(
         wagon,
         [s.bins for s in settings],
         [densities(t, wagon) for t in travels],
         closed=line.lap_mm is not None,
+        reverses=reverses,
     )
     add_waver(border, settings, spline)
     for axis in "xyz":
@@ -93,7 +96,16 @@ def prepare(travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line) -
     border.add("datum_turn", 1, 10.0 if heading_given(facts) else 1e-9)
     smooth = expected_smoothness([s.bins for s in settings], wheelbase)
     scale_sd = travels[0].scale_sd
-    return Problem(tuple(travels), wagon, facts, line, settings, border, spline, smooth, scale_sd)
+    return Problem(tuple(travels), wagon, facts, line, settings, border, spline, smooth, scale_sd, reverses)
+
+
+REVERSAL_WHEELBASES = 5.0
+"""A run reverses when it goes at least so far either way."""
+
+
+def _reverses(bins: Bins, least_mm: float) -> bool:
+    step = np.diff(bins.d_mm)
+    return bool(min(step[step > 0].sum(), -step[step < 0].sum()) > least_mm)
 
 
 def heading_given(facts: Facts) -> bool:
@@ -175,8 +187,9 @@ def evaluate(problem: Problem, u: Unknowns) -> tuple[Run, ...]:
     out = []
     for setting in problem.settings:
         sigma, by_border = chainage(u, setting)
-        at = pose(u, setting, sigma)
-        rows = gyro_rows(u, setting, at, by_border) + force_rows(u, setting, at)
+        heard, heard_by_border = lagging(u, setting, sigma, by_border)
+        at = pose(u, setting, heard)
+        rows = gyro_rows(u, setting, at, heard_by_border) + force_rows(u, setting, at)
         out.append(Run(sigma, at, by_border.toarray(), tuple(rows)))
     return tuple(out)
 

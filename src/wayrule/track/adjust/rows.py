@@ -97,6 +97,13 @@ def chainage(x: Unknowns, run: Setting) -> tuple[Array, sparse.csr_array]:
     return sigma, _place(columns, {f"slide/{r}": hat}, names, k)
 
 
+def lagging(x: Unknowns, run: Setting, sigma: Array, by_border: sparse.csr_array) -> tuple[Array, sparse.csr_array]:
+    """Where the inertial sensor speaks of at the edges, `lag_s` after the wagon was there; shapes as of `chainage`."""
+    v = run.way * run.stretch * run.bins.v_mm_s
+    by_lag = _place({"lag_s": -v}, {}, x.names, len(x.border))
+    return sigma - v * x.one("lag_s"), sparse.csr_array(by_border + by_lag)
+
+
 def _place(
     columns: dict[str, Array], parts: dict[str, sparse.csr_array], names: dict[str, slice], k: int
 ) -> sparse.csr_array:

@@ -88,7 +88,7 @@ def assemble(
     prior: Array,
     prior_mean: Array,
     quiet: Sequence[sparse.csr_array],
-    sway_sd: Array,
+    sway: Sequence[sparse.csr_array],
     position: Array,
 ) -> System:
     """Normal equations of rows with their weights, ties as multipliers, priors; factored and solved.
@@ -100,15 +100,12 @@ def assemble(
     rows : (run, rows, weights) of every kind
     prior, prior_mean : (k, k) information and (k,) mean of the border, m above; the splines' is 0
     quiet : (n, n) prior information on theta, gamma, phi (smoothness and gauge)
-    sway_sd : (3, w) prior sd of the sway
+    sway : (w, w) what whitens the sway of each angle
     position : (block,) places of a block's unknowns along the line, which make it banded
     """
     n, size, k, m = u.spline.n, u.block, len(u.border), len(ties)
     now = [np.concatenate((c, s)) for c, s in zip(u.read, u.sway, strict=True)]
-    blocks = [
-        sparse.csr_array(sparse.block_diag((q, sparse.diags_array(1.0 / sd**2)), format="csr"))
-        for q, sd in zip(quiet, sway_sd, strict=True)
-    ]
+    blocks = [sparse.csr_array(sparse.block_diag((q, r.T @ r), format="csr")) for q, r in zip(quiet, sway, strict=True)]
     f = -np.concatenate([b @ c for b, c in zip(blocks, now, strict=True)])
     border, corner = np.zeros((3 * size, k + m)), np.zeros((k + m, k + m))
     corner[:k, :k] = prior

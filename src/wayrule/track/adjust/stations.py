@@ -8,6 +8,7 @@ from scipy import sparse
 from wayrule.model import Stations
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.considered import considered
 from wayrule.track.adjust.line import Traced, cell_of, positions, trace
 from wayrule.track.adjust.passes import pulls, scatter_of
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
@@ -18,22 +19,30 @@ SIGMA_PLACES = 160
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Places of the stations: sigma in nominal mm, s in true mm from the first run's start."""
+    """Places of the stations: sigma in nominal mm (a closed line's goes on beyond its period), s in true mm from the
+    first run's start."""
 
     sigma: Array
     s: Array
 
 
+def zero_of(adjusted: Adjusted, line: Traced) -> float:
+    """Plan length from the spline's origin to where the first run starts: chainage 0."""
+    lap, start = adjusted.problem.line.lap_mm, float(adjusted.runs[0].sigma[0])
+    return float(line.length(start % lap if lap else start))
+
+
 def station_grid(adjusted: Adjusted, line: Traced, step_mm: float) -> Grid:
     """Stations every `step_mm` where the body's origin went (a closed line: once round)."""
+    zero = zero_of(adjusted, line)
     if adjusted.problem.line.lap_mm is not None:
         length = float(line.s[-1])
         count = max(int(np.ceil(length / step_mm)), 8)
         s = np.arange(float(count)) * (length / count)
-        return Grid(line.sigma_at(s), s)
+        lap, place = np.divmod(s + zero, length)
+        return Grid(line.sigma_at(place) + lap * adjusted.problem.line.lap_mm, s)
     low = min(float(r.sigma.min()) for r in adjusted.runs)
     high = max(float(r.sigma.max()) for r in adjusted.runs)
-    zero = float(line.length(float(adjusted.runs[0].sigma[0])))
     first = np.ceil((float(line.length(low)) - zero) / step_mm - 1e-6)
     last = np.floor((float(line.length(high)) - zero) / step_mm + 1e-6)
     s = np.arange(float(first), float(last) + 1.0) * step_mm
@@ -46,7 +55,8 @@ def stations(adjusted: Adjusted, step_mm: float) -> Stations:
     line = trace(u, u.spline.h * TRACE_STEP_KNOTS / 2)
     grid = station_grid(adjusted, line, step_mm)
     value, slope = u.spline.value_rows(grid.sigma), u.spline.slope_rows(grid.sigma)
-    x, y, z = (np.interp(grid.sigma, line.sigma, c) for c in (line.x, line.y, line.z))
+    lap = problem.line.lap_mm
+    x, y, z = (np.interp(grid.sigma, line.sigma, c, period=lap) for c in (line.x, line.y, line.z))
     heading = value @ u.theta + u.winding_rad_mm * grid.sigma
     if problem.facts.controls:
         turn = u.one("datum_turn")
@@ -58,14 +68,14 @@ def stations(adjusted: Adjusted, step_mm: float) -> Stations:
     has_force = any(len(s.bins.force_mm_s2) for s in problem.settings)
     level = np.ones(len(x)) if has_force else np.full(len(x), np.nan)
     sd = sigmas(adjusted, grid)
-    closed = problem.line.lap_mm is not None
+    closed = lap is not None
     return Stations(
         s_mm=grid.s,
         x_mm=x,
         y_mm=y,
         z_mm=z * level,
         heading_rad=heading,
-        curvature_1_mm=(slope @ u.theta + u.winding_rad_mm) / line.metric_at(grid.sigma),
+        curvature_1_mm=(slope @ u.theta + u.winding_rad_mm) / line.metric_at(grid.sigma % lap if lap else grid.sigma),
         gradient=(value @ u.gamma) * level,
         cant_mm=gauge * np.sin(value @ u.phi) * level,
         x_sd_mm=sd["x"],
@@ -111,22 +121,24 @@ def passes_at(adjusted: Adjusted, sigma: Array) -> np.ndarray[tuple[int], np.dty
 def sigmas(adjusted: Adjusted, grid: Grid) -> dict[str, Array]:
     """(m,) sds of x, y, z, heading (free network) and of curvature, gradient, roll (means over a wheelbase).
 
-    The inverse of the normal equations, plus what the passes' disagreement shows beyond it, even along the line.
+    The inverse of the normal equations, plus what the passes' disagreement shows beyond it, even along the line, plus
+    what neither can show (`considered.py`).
     """
     m = min(SIGMA_PLACES, len(grid.sigma))
-    places = np.linspace(grid.sigma[0], grid.sigma[-1], m)
+    lap = adjusted.problem.line.lap_mm
+    places = np.linspace(0.0, lap, m, endpoint=False) if lap else np.linspace(grid.sigma[0], grid.sigma[-1], m)
     pull = pulls(adjusted)
     variances = _position_variances(adjusted, places, pull) | _local_variances(adjusted, places, pull)
     out = {}
-    for name, (expected, seen) in variances.items():
+    for name, (expected, seen, hidden) in variances.items():
         beyond = float(np.nan_to_num(np.mean(seen) - np.mean(expected)))
-        sd = np.sqrt(np.maximum(expected, 0.0) + max(beyond, 0.0))
-        out[name] = np.interp(grid.sigma, places, sd)
+        sd = np.sqrt(np.maximum(expected, 0.0) + max(beyond, 0.0) + hidden)
+        out[name] = np.interp(grid.sigma, places, sd, period=lap)
     return out
 
 
-Variances = dict[str, tuple[Array, Array]]
-"""Quantity -> (expected by the normal equations, seen between passes), each (m,)."""
+Variances = dict[str, tuple[Array, Array, Array]]
+"""Quantity -> (expected by the normal equations, seen between passes, hidden from them), each (m,)."""
 
 
 def _position_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variances:
@@ -144,15 +156,21 @@ def _position_variances(adjusted: Adjusted, places: Array, pull: Array) -> Varia
     border_plan = plan @ np.vstack((here.by_border[0], here.by_border[1], turned))
     rows = np.vstack((rows_plan, level @ here.by_spline[2]))
     border = np.vstack((border_plan, level @ here.by_border[2]))
-    return _named(adjusted, rows, border, pull, ("x", "y", "heading", "z"))
+    shifts = considered(adjusted, places)
+    beside = [np.concatenate((plan @ np.concatenate((e.x, e.y, e.heading)), level @ e.z)) for e in shifts]
+    return _named(adjusted, rows, border, pull, ("x", "y", "heading", "z"), beside)
 
 
-def _named(adjusted: Adjusted, rows: Array, border: Array, pull: Array, names: tuple[str, ...]) -> Variances:
+def _named(
+    adjusted: Adjusted, rows: Array, border: Array, pull: Array, names: tuple[str, ...], beside: list[Array]
+) -> Variances:
     with_ties = np.hstack((border, np.zeros((len(border), adjusted.system.ties))))
     expected = adjusted.system.bordered.variances(sparse.csr_array(adjusted.unknowns.embedded(rows)), with_ties)
     seen = scatter_of(rows, border, pull)
+    hidden = np.sum(np.square(beside), axis=0)
     m = len(rows) // len(names)
-    return {name: (expected[i * m : (i + 1) * m], seen[i * m : (i + 1) * m]) for i, name in enumerate(names)}
+    parts = (slice(i * m, (i + 1) * m) for i in range(len(names)))
+    return {name: (expected[part], seen[part], hidden[part]) for name, part in zip(names, parts, strict=True)}
 
 
 def _free_plan(x: Array, y: Array) -> Array:
@@ -194,4 +212,5 @@ def _local_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variance
     border[:m, u.names["scale"].start] = -curvature
     border[:m, u.names["slip_mm"].start] = -curvature * np.abs(curvature)
     border[np.arange(m), u.names["waver"].start + cell_of(u, places)] = -curvature
-    return _named(adjusted, rows, border, pull, ("curvature", "gradient", "roll"))
+    beside = [np.concatenate((e.curvature, e.gradient, e.roll)) for e in considered(adjusted, places)]
+    return _named(adjusted, rows, border, pull, ("curvature", "gradient", "roll"), beside)

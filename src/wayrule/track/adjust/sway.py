@@ -1,10 +1,10 @@
 """What the residuals say about noise: the body's sway within its play, and the accelerometer on the move."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
-from scipy.ndimage import uniform_filter1d
 
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.noise import Weights, scatter
@@ -16,8 +16,11 @@ PLAY_SHARE_OF_GAUGE = 0.013
 """Sideways play of a wheelset to either side, over the gauge: NEM 310 (middle values) gives 0.013 for 16.5 mm."""
 
 
-SWAY_WINDOW = 3.0
-"""Sway is what is left of the body's angle against its mean over this many wheelbases."""
+SEEN_WHEELBASES = (0.7, 1.0, 1.5, 2.0, 3.0, 4.0)
+"""The sway's size and length are taken from how much it changes over these."""
+
+FIRST_LENGTH_WHEELBASES = 1.0
+"""Before it is seen (common practice, no source)."""
 
 
 LEAST_SWAY_RAD = 5e-6
@@ -27,48 +30,125 @@ LEAST_PASSES = 1.5
 """With fewer looks at the same track residuals say nothing about noise."""
 
 
-def first_sway(problem: Problem, u: Unknowns) -> Array:
-    """(3, w) sd of the sway before the passes have shown it: play over the wheelbase, half of it upright.
+@dataclass(frozen=True, slots=True)
+class Sway:
+    """How much the body sways and how slowly: an Ornstein-Uhlenbeck process along the path of every run.
+
+    sd         (3, runs) of the angle, by spline (0 heading, 1 climb, 2 roll)
+    length_mm  (3, runs) path over which it is forgotten, to 1 / e
+    """
+
+    sd: Array
+    length_mm: Array
+
+
+def whitening(sway: Sway, settings: Sequence[Setting], sway_of: Sequence[slice]) -> tuple[sparse.csr_array, ...]:
+    """For every spline the (w, w) matrix R that whitens all runs' sway: its prior information is R'R.
+
+    Knots a step d apart follow a_i = rho a_{i-1} + sd sqrt(1 - rho^2) e, rho = exp(-d / length).
+    """
+    out = []
+    for axis in range(3):
+        blocks = []
+        for setting, part, sd, length in zip(settings, sway_of, sway.sd[axis], sway.length_mm[axis], strict=True):
+            count = part.stop - part.start
+            rho = float(np.exp(-setting.bins.path_mm[-1] / (count - 1) / length))
+            new = 1.0 / (sd * np.sqrt(1 - rho**2))
+            own = np.full(count, new)
+            own[0] = 1.0 / sd
+            i = np.arange(count)
+            values = np.append(own, np.full(count - 1, -rho * new))
+            place = np.append(i, i[1:]), np.append(i, i[:-1])
+            blocks.append(sparse.csr_array((values, place), shape=(count, count)))
+        out.append(sparse.csr_array(sparse.block_diag(blocks, format="csr")))
+    return tuple(out)
+
+
+def first_sway(problem: Problem, u: Unknowns) -> Sway:
+    """Sway before the passes have shown it: play over the wheelbase, half of it upright.
 
     It cannot be more than all that the body did over a few wheelbases, track included.
     """
-    yaw = PLAY_SHARE_OF_GAUGE * problem.wagon.gauge_mm / problem.wagon.wheelbase_mm
-    out = np.empty_like(u.sway)
-    for setting, part in zip(problem.settings, u.sway_of, strict=True):
+    wheelbase = problem.wagon.wheelbase_mm
+    yaw = PLAY_SHARE_OF_GAUGE * problem.wagon.gauge_mm / wheelbase
+    sd = np.empty((3, len(problem.settings)))
+    for r, (setting, part) in enumerate(zip(problem.settings, u.sway_of, strict=True)):
         for axis, most in ((2, yaw), (1, 0.5 * yaw), (0, 0.5 * yaw)):
-            seen = _quick_angle(setting, part, setting.bins.gyro_rad[:, axis], problem.wagon.wheelbase_mm)
-            out[GYRO_SPLINE[axis], part] = np.clip(seen, LEAST_SWAY_RAD, most)
-    return out
+            seen = _seen(setting, part, setting.bins.gyro_rad[:, axis], wheelbase)[0]
+            sd[GYRO_SPLINE[axis], r] = np.clip(seen, LEAST_SWAY_RAD, most)
+    return Sway(sd, np.full_like(sd, FIRST_LENGTH_WHEELBASES * wheelbase))
 
 
 GYRO_SPLINE = (2, 1, 0)
 """Which spline each gyro axis reads: x the roll, y the gradient, z the heading."""
 
 
-def sway_seen(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> Array:
-    """(3, w) sd of the sway of each run as its residuals show it, freed of the share that the track takes up."""
+def sway_seen(problem: Problem, u: Unknowns, runs: Sequence[Run], first: Sequence[Weights]) -> Sway:
+    """Sway of each run as its passes disagree, freed of the share that their mean takes up and of the gyro's noise."""
     looks = passes(problem)
     out = first_sway(problem, u)
     if looks < LEAST_PASSES:
         return out
-    for setting, run, part in zip(problem.settings, runs, u.sway_of, strict=True):
-        hat = hats(setting.bins.path_mm, part.stop - part.start)
-        step = sparse.csr_array(hat[1:] - hat[:-1])
-        for row in run.rows:
-            if row.by_sway is not None:
-                own = np.where(row.ok, row.residual + step @ u.sway[row.spline, part], 0.0)
-                seen = _quick_angle(setting, part, own, problem.wagon.wheelbase_mm) / np.sqrt(1 - 1 / looks)
-                out[row.spline, part] = max(seen, LEAST_SWAY_RAD)
+    left = 1 - 1 / looks
+    for axis, spline in enumerate(GYRO_SPLINE):
+        kind = f"gyro_{'xyz'[axis]}"
+        own = disagreement(problem, u, runs, kind)
+        for r, (setting, turned) in enumerate(zip(problem.settings, own, strict=True)):
+            walk = float(np.sum(first[r].sigma[kind] ** 2)) / setting.bins.path_mm[-1]
+            sd, length = _seen(setting, u.sway_of[r], turned, problem.wagon.wheelbase_mm, walk * left)
+            out.sd[spline, r] = max(sd / np.sqrt(left), LEAST_SWAY_RAD)
+            out.length_mm[spline, r] = length
     return out
 
 
-def _quick_angle(setting: Setting, part: slice, turned: Array, wheelbase_mm: float) -> float:
-    """Robust sd of an angle about its mean over `SWAY_WINDOW` wheelbases."""
+def disagreement(problem: Problem, u: Unknowns, runs: Sequence[Run], kind: str) -> list[Array]:
+    """For each run, the increments (b,) of a gyro axis beyond the line's, less what all passes of a place share: that
+    is track, wherever the adjustment has put it so far."""
+    spline, lap = u.spline, problem.line.lap_mm
+    cells = round(spline.length / spline.h)
+    own, track, moved, cell = [], [], [], []
+    for setting, run, part in zip(problem.settings, runs, u.sway_of, strict=True):
+        row = next(row for row in run.rows if row.kind == kind)
+        hat = hats(setting.bins.path_mm, part.stop - part.start)
+        sway = sparse.csr_array(hat[1:] - hat[:-1]) @ u.sway[row.spline, part]
+        own.append(np.where(row.ok, row.residual + sway, 0.0))
+        step = np.diff(run.sigma) * {"x": setting.way, "y": -setting.way, "z": 1}[kind[-1]]
+        middle = 0.5 * (run.sigma[1:] + run.sigma[:-1]) - spline.origin
+        place = np.floor((middle % lap if lap else middle) / spline.h).astype(np.int64)
+        cell.append(np.clip(place, 0, cells - 1))
+        moved.append(step)
+        track.append(own[-1] * np.sign(step))
+    where = np.concatenate(cell)
+    total = np.bincount(where, np.concatenate(track), cells)
+    length = np.bincount(where, np.abs(np.concatenate(moved)), cells)
+    rate = total / np.maximum(length, 1e-9)
+    return [turned - rate[place] * step for turned, place, step in zip(own, cell, moved, strict=True)]
+
+
+def _seen(setting: Setting, part: slice, turned: Array, wheelbase_mm: float, walk: float = 0.0) -> tuple[float, float]:
+    """Sd and length (rad, mm) of the process whose changes over `SEEN_WHEELBASES` are those of an angle, less those of
+    a random walk of variance `walk` a mm."""
     path = setting.bins.path_mm
     knots = np.linspace(0.0, path[-1], part.stop - part.start)
-    window = max(3, int(SWAY_WINDOW * wheelbase_mm / (knots[1] - knots[0]))) | 1
-    at_knots = np.interp(knots, *_rising(path, np.concatenate(([0.0], np.cumsum(turned)))))
-    return 1.4826 * float(np.median(np.abs(at_knots - uniform_filter1d(at_knots, window))))
+    angle = np.interp(knots, *_rising(path, np.concatenate(([0.0], np.cumsum(turned)))))
+    lags = np.unique(np.maximum(1, np.round(np.array(SEEN_WHEELBASES) * wheelbase_mm / knots[1]).astype(int)))
+    lags = lags[lags < len(angle) / 3]
+    if len(lags) < 2:
+        return 0.0, FIRST_LENGTH_WHEELBASES * wheelbase_mm
+    change = np.array([_mean_square(angle[k:] - angle[:-k]) for k in lags]) - walk * lags * knots[1]
+    if np.any(change <= 0):
+        return 0.0, FIRST_LENGTH_WHEELBASES * wheelbase_mm
+    trial = wheelbase_mm * np.geomspace(0.2, 5.0, 30)
+    shape = 2 * (1 - np.exp(-lags[None, :] * knots[1] / trial[:, None]))
+    log_variance = np.mean(np.log(change / shape), axis=1)
+    best = int(np.argmin(np.sum((np.log(change / shape) - log_variance[:, None]) ** 2, axis=1)))
+    return float(np.exp(0.5 * log_variance[best])), float(trial[best])
+
+
+def _mean_square(values: Array) -> float:
+    """Mean square of what is left when knocks are held at five robust sds."""
+    most = 5 * 1.4826 * float(np.median(np.abs(values)))
+    return float(np.mean(np.clip(values, -most, most) ** 2))
 
 
 def _rising(path: Array, angle: Array) -> tuple[Array, Array]:

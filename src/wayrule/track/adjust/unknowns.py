@@ -36,6 +36,13 @@ AXIS_SD = 0.004
 GYRO_SCALE_SD = 0.02
 """Gyro scale before calibration where the wagon file does not say (2 %, common practice, no source)."""
 
+LAG_S, LAG_SD_S, LAG_SHARE_OF_PERIOD = 0.002, 0.0015, 0.2
+"""The inertial sensor's low-pass (50 to 150 Hz delay by 1.5 to 4.5 ms) less what the wheel sensor needs, and a share of
+the time between rows where the two may have been read apart (common practice, no source)."""
+
+LAG_HELD_S = 1e-7
+"""Where no run reverses the lag is held: bends that move with the speed's few per cent tell less of it than noise."""
+
 RUN_STRETCH_SD = 2e-4
 """How far one wheel's rolling circumference differs between runs of one day (common practice, no source)."""
 
@@ -125,6 +132,7 @@ WAGON = (
     "force_yx",
     "earth_x",
     "earth_y",
+    "lag_s",
 )
 """What each is:
 
@@ -137,6 +145,7 @@ level_x, level_y          offset of the forward and left specific force, mountin
 yaw                       the sensor's mounting about the upright, shared by gyro and accelerometer [rad]
 gyro_xy ... force_yx      what the axes' own errors add to the mounting (first axis sees so much of the second)
 earth_x, earth_y          horizontal part of the Earth's rate, in the map's axes [rad/s]
+lag_s                     how much later than the wheel the inertial sensor speaks [s]
 """
 
 
@@ -152,7 +161,14 @@ def level_sd(wagon: Wagon, density: Density) -> float:
     return float(np.hypot(force_bias_sd(wagon, density), CROSS_SD * G_MM_S2))
 
 
-def lay_out(wagon: Wagon, runs: Sequence[Bins], densities: Sequence[Density], *, closed: bool) -> Border:
+def lag_sd_s(runs: Sequence[Bins]) -> float:
+    """How little is known of the lag before the runs tell [s]."""
+    return float(np.hypot(LAG_SD_S, LAG_SHARE_OF_PERIOD * max(run.period_s for run in runs)))
+
+
+def lay_out(
+    wagon: Wagon, runs: Sequence[Bins], densities: Sequence[Density], *, closed: bool, reverses: bool
+) -> Border:
     """The border for these runs with their noise densities."""
     border = Border()
     scale_sd = wagon.imu.gyro_scale_sd or GYRO_SCALE_SD
@@ -171,11 +187,13 @@ def lay_out(wagon: Wagon, runs: Sequence[Bins], densities: Sequence[Density], *,
         "yaw": CROSS_SD,
         "earth_x": EARTH_RATE_RAD_S / 2,
         "earth_y": EARTH_RATE_RAD_S / 2,
+        "lag_s": lag_sd_s(runs) if reverses else LAG_HELD_S,
     } | dict.fromkeys(("gyro_xy", "gyro_yx", "gyro_zx", "gyro_zy", "force_xy", "force_yx"), AXIS_SD)
+    means = {"slip_mm": SLIP_MM, "lag_s": LAG_S}
     for name in WAGON:
-        border.add(name, 1, sds[name], mean=SLIP_MM if name == "slip_mm" else 0.0)
+        border.add(name, 1, sds[name], mean=means.get(name, 0.0))
     for r, (bins, density) in enumerate(zip(runs, densities, strict=True)):
-        border.add(f"start/{r}", 1, 1e-6 if r == 0 else 200.0)
+        border.add(f"start/{r}", 1, 200.0)
         border.add(f"stretch/{r}", 1, RUN_STRETCH_SD)
         border.add(f"level_x/{r}", 1, RUN_LEVEL_SHARE * force_bias)
         border.add(f"level_y/{r}", 1, RUN_LEVEL_SHARE * force_bias)

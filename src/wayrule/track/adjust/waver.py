@@ -1,10 +1,10 @@
 """What every pass shares: the wheel's slides along the line that no comparison of passes can show.
 
 Passes that disagree about where a bend lies show each other's slides. A slide that all of them share moves every bend
-alike, as if the line were longer there: nothing in the runs tells it from a longer line. So a run's slide and stretch
-are what it departs from the mean of the passes, and the mean's own departure from truth belongs to the line: `waver`,
-a relative change of ds/dsigma from cell to cell, known by its prior and by ties (closure, tape, control) only. Left in
-the runs it would make Gauss-Newton creep: each step would move the bends along fixed knots.
+alike, as if the line were longer there: nothing in the runs tells it from a longer line. So a run's start, slide,
+stretch and lag are what it departs from the mean of the passes, and the mean's own departure from truth belongs to the
+line: `waver`, a relative change of ds/dsigma from cell to cell, known by its prior and by ties (closure, tape, control)
+only. Left in the runs it would make Gauss-Newton creep: each step would move the bends along fixed knots.
 """
 
 from collections.abc import Sequence
@@ -36,7 +36,7 @@ def add_waver(border: Border, settings: Sequence[Setting], spline: UniformSpline
 def shared_departure(
     border: Border, settings: Sequence[Setting], spline: UniformSpline, cells: int
 ) -> NDArray[np.float64]:
-    """(c, k) how slides and stretches move the passes on average, at the cells' bounds that were passed."""
+    """(c, k) how starts, slides, stretches and the lag move the passes on average, at the cells' bounds passed."""
     total, count = np.zeros((cells + 1, border.size)), np.zeros(cells + 1)
     for run in settings:
         along = run.way * run.stretch * run.bins.d_mm
@@ -49,6 +49,9 @@ def shared_departure(
         which = sparse.csr_array((np.ones(len(at)), (bound, np.arange(len(at)))), shape=(cells + 1, len(at)))
         total[:, slide] += (which @ hat).toarray()
         total[:, border.names[f"stretch/{run.number}"].start] += np.asarray(which @ along[at])
-        count += np.bincount(bound, minlength=cells + 1)
+        total[:, border.names["lag_s"].start] -= np.asarray(which @ (run.way * run.stretch * run.bins.v_mm_s[at]))
+        passed = np.bincount(bound, minlength=cells + 1)
+        total[:, border.names[f"start/{run.number}"].start] += passed
+        count += passed
     seen = count > 0
     return np.asarray(total[seen] / count[seen, None])
