@@ -67,8 +67,8 @@ def test_a_circle_comes_out_as_a_circle_of_the_taped_length():
 
 
 def test_a_closed_loop_does_not_calibrate_the_wheel():
-    """A wheel that reads 1 % long makes a ring 1 % larger that closes as well, but for the slip that is expected (0.06 %
-    on this radius); its sigma is the caliper's."""
+    """A wheel that reads 1 % long makes a ring 1 % larger that closes as well, but for the slip that is expected
+    (0.06 % on this radius); its sigma is the caliper's."""
     facts = Facts(laps={"circle": 3})
     track, done = surveyed(circling(480.0, 3, wheel_reads=1.01), facts)
     assert track.length_mm == pytest.approx(1.01 * 2 * np.pi * (480.0 + SLIP_MM), rel=3e-4)
