@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from wayrule.errors import UndeterminedError, UsageError
 from wayrule.model import BodyImu, Facts, Recording, Survey, Travel, Wagon
@@ -140,10 +141,11 @@ def survey(
     tell("laps and places")
     line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
     check_facts(travels, facts, line, wagon.wheelbase_mm)
-    tell("adjustment")
-    adjusted = adjust(prepare(travels, wagon, facts, line))
-    tell("error bars")
-    track = stations(adjusted, step_mm or station_step(wagon.gauge_mm))
+    with threadpool_limits(limits=1, user_api="blas"):  # thousands of small solves: threads only wait on each other
+        tell("adjustment")
+        adjusted = adjust(prepare(travels, wagon, facts, line))
+        tell("error bars")
+        track = stations(adjusted, step_mm or station_step(wagon.gauge_mm))
     tell("elements and faults")
     pieces = elements(track)
     placed = placed_travels(adjusted)

@@ -121,16 +121,3 @@ def test_version_is_quick_because_nothing_heavy_is_imported() -> None:
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.run(["--version"]) == 0
     assert capsys.readouterr().out == f"wayrule {__version__}\n"
-
-
-def test_the_command_holds_blas_to_one_thread_unless_told_otherwise(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "run", lambda: 0)
-    for stated, held in ((None, "1"), ("4", "4")):
-        monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
-        if stated is not None:
-            monkeypatch.setenv("OPENBLAS_NUM_THREADS", stated)
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        assert ended.value.code == 0
-        assert os.environ["OPENBLAS_NUM_THREADS"] == held
-    monkeypatch.delenv("OPENBLAS_NUM_THREADS")

@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from threadpoolctl import threadpool_info
 
 import wayrule.pipeline as pipeline
 from wayrule.errors import UndeterminedError
@@ -124,12 +125,19 @@ def oval_survey():
     plan = RunPlan(*laps(line.length_mm, 2, 220.0, start_mm=2500.0), rate_hz=100, turned=True)
     b, _ = simulate(line, HO_VAN, plan, GOOD, rng, specimen=truth.specimen, name="b")
     facts = Facts(turned=frozenset({"b"}), tapes=(Tape("lap", line.length_mm, 5.0),))
-    return line, truth, pipeline.survey([a, b], HO_VAN, facts)
+    threads: dict[str, set[int]] = {"before": blas_threads()}
+    survey = pipeline.survey([a, b], HO_VAN, facts, tell=lambda stage: threads.update({stage: blas_threads()}))
+    return line, truth, survey, threads | {"after": blas_threads()}
+
+
+def blas_threads() -> set[int]:
+    """How many threads the loaded BLAS libraries may use now."""
+    return {pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"}
 
 
 def test_a_simulated_oval_is_mapped_to_a_millimetre(oval_survey):
     """Promised for four laps: plan 3 mm, height 1.5 mm, gradient 1.5 per mille, cant 0.1 mm."""
-    line, truth, survey = oval_survey
+    line, truth, survey, _ = oval_survey
     found = errors(line, truth, survey.stations, elements=survey.elements, faults=survey.faults)
     assert found.plan_rms_mm < 3.0
     assert found.height_rms_mm < 1.5
@@ -138,8 +146,15 @@ def test_a_simulated_oval_is_mapped_to_a_millimetre(oval_survey):
     assert max(np.abs(found.radius_error_percent)) < 1.5
 
 
+def test_the_adjustment_keeps_blas_to_one_thread_and_gives_the_callers_threads_back(oval_survey):
+    """With more, threads that wait on each other made a survey 5 to 30 times slower."""
+    *_, threads = oval_survey
+    assert threads["adjustment"] == threads["error bars"] == {1}
+    assert threads["after"] == threads["before"] == threads["elements and faults"]
+
+
 def test_laps_and_ways_are_found_and_told(oval_survey):
-    _, _, survey = oval_survey
+    _, _, survey, _ = oval_survey
     said = {what: answer for what, answer, _, _ in survey.decisions}
     assert said["laps of a"].startswith("3")
     assert said["way of b"] == "turned"
@@ -149,7 +164,7 @@ def test_laps_and_ways_are_found_and_told(oval_survey):
 
 
 def test_distance_along_the_run_is_true_to_half_a_per_mille(oval_survey):
-    _, truth, survey = oval_survey
+    _, truth, survey, _ = oval_survey
     rolled = survey.travels[0].distance_mm[-1]
     assert rolled == pytest.approx(truth.path_mm[-1] - truth.path_mm[0], rel=5e-4)
 

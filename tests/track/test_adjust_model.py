@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from tests.track.test_adjust import WAGON, circling
 from wayrule.model import Facts
-from wayrule.track.adjust.adjust import adjust
+from wayrule.track.adjust.adjust import LEAST_RELAXED, MOST_RELAXED, adjust, relaxed_share
 from wayrule.track.adjust.line import metric, trace
 from wayrule.track.adjust.passes import scatter_of
 from wayrule.track.adjust.problem import prepare
@@ -104,3 +104,21 @@ def test_disagreement_of_passes_is_the_variance_of_their_mean():
     seen = scatter_of(np.ones((1, 1)), np.zeros((1, 0)), pull)
     assert seen[0] == pytest.approx(np.var(values, ddof=1) / len(values))
     assert np.isnan(scatter_of(np.ones((1, 1)), np.zeros((1, 0)), pull[:, :1]))[0]
+
+
+def test_relaxation_ends_steps_that_swing_or_creep():
+    """A map x -> a x has its fixed point at 0; the secant through two full steps jumps onto it when a is scalar."""
+    for a in (-0.8, -0.3, 0.15):
+        x = np.array([2.0, -1.0, 0.5])
+        first = (a - 1) * x
+        x = x + first
+        second = (a - 1) * x
+        np.testing.assert_allclose(x + relaxed_share(1.0, first, second) * second, 0.0, atol=1e-12)
+
+
+def test_relaxation_stays_within_its_bounds():
+    step = np.array([1.0, 0.0])
+    assert relaxed_share(1.0, -100 * step, step) == pytest.approx(100 / 101)
+    assert relaxed_share(1.0, -step, step) == pytest.approx(0.5)
+    assert relaxed_share(0.5, -step, step) == LEAST_RELAXED
+    assert relaxed_share(1.0, 1.01 * step, step) == MOST_RELAXED

@@ -2,7 +2,6 @@
 
 import contextlib
 import importlib
-import os
 import sys
 from collections.abc import Sequence
 
@@ -93,7 +92,4 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):  # an old console may lack a sign that we print; a "?" beats a trace
         with contextlib.suppress(AttributeError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
-    # An adjustment is thousands of small solves, for which BLAS threads only wait on each other: the demo took 84 s of
-    # processor time with two threads and 29 s with one. Read when numpy is first imported, which is later.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(run())

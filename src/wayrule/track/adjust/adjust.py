@@ -101,6 +101,7 @@ def adjust(problem: Problem) -> Adjusted:
     held: list[list[Array]] = []
     near = CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
     angle = place = np.inf
+    relaxed, last = 1.0, np.zeros(0)
     for iteration in range(1, MOST_ITERATIONS + 1):
         if iteration in REWEIGHT_AT:
             weights = reweighted(problem, runs, first)
@@ -113,12 +114,16 @@ def adjust(problem: Problem) -> Adjusted:
         rows = [(r, row, w) for r, run in enumerate(runs) for row, w in zip(run.rows, held[r], strict=True)]
         known = prior + (held_places if iteration < PLACES_FROM else 0.0)
         system = _solved(problem, u, rows, ties, known, prior_mean, quiet, sway, position)
-        share = 1.0 if iteration == 1 else _share(u, system)
+        turned = np.ravel(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
+        if iteration > PLACES_FROM:
+            relaxed = relaxed_share(relaxed, last, turned)
+        last = turned
+        share = 1.0 if iteration == 1 else relaxed * _share(u, system)
         u = u.moved(share * system.step, share * system.step_border)
         if iteration == 1:
             u = _turned_to_controls(problem, u, evaluate(problem, u))
         runs = evaluate(problem, u)
-        angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))
+        angle = float(np.max(np.abs(turned)))
         place = max(float(np.max(np.abs(system.step_border[s]))) for k, s in u.names.items() if _is_place(k))
         if iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and place < near:
             break
@@ -135,6 +140,22 @@ def _share(u: Unknowns, system: System) -> float:
     angle = float(np.max(np.abs(system.step.reshape(3, -1)[:, : u.spline.n])))
     gain = max(float(np.abs(system.step_border[u.names[f"gyro_scale_{axis}"]]).max()) for axis in "xyz")
     return min(1.0, LONGEST_ANGLE_RAD / max(angle, 1e-12), LONGEST_GAIN / max(gain, 1e-12))
+
+
+LEAST_RELAXED, MOST_RELAXED = 0.4, 1.3
+"""Bounds of the relaxation: it may halve a step that swings, it may not run away with one that creeps."""
+
+
+def relaxed_share(before: float, last: Array, step: Array) -> float:
+    """The share of a step to take so that steps which swing about the solution, or creep towards it, end there.
+
+    Weights and places that follow the line make each step depend on the one before; the secant through the last two
+    steps says where they would vanish. Source: U. Kuettler and W. A. Wall, Computational Mechanics 43 (2008) 61, eq. 44
+    (Aitken's relaxation for vectors).
+    """
+    change = step - last
+    secant = -before * float(last @ change) / max(float(change @ change), 1e-300)
+    return float(np.clip(secant, LEAST_RELAXED, MOST_RELAXED))
 
 
 def _solved(problem: Problem, *equations: Any) -> System:

@@ -27,8 +27,8 @@ noisier sensor is also the one that is less well trimmed (common practice, no so
 RUN_LEVEL_SHARE = 0.05
 """How far that offset moves from run to run of one wagon on one day, of itself (common practice, no source)."""
 
-CROSS_SD = 0.015
-"""Misalignment of the inertial sensor in the wagon: 0.9 deg (taped by eye; common practice, no source)."""
+CROSS_SD = 0.0125
+"""Misalignment of the inertial sensor in the wagon: 0.7 deg (taped by eye; common practice, no source)."""
 
 AXIS_SD = 0.004
 """Cross-axis sensitivity of the sensor itself, apart from its mounting (common practice, no source)."""
