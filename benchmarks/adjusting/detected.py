@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from scipy.stats import poisson
+
 from benchmarks.adjusting.judged import Outcome
 from benchmarks.row import Row, at_least, at_most
 from benchmarks.surveying.promised import stated
@@ -11,6 +13,7 @@ from wayrule.model import Fault
 from wayrule.sim import ImuQuality, Matching, Railway
 from wayrule.sim.matching import match_faults
 from wayrule.sim.register import fault_on_railway, lay
+from wayrule.track.faults import detect
 
 DEFECTS: Final = {"HO": 6, "N": 6, "G": 12}
 """How many are planted on a line by scale: every kind once or twice, 14 gauges and more apart."""
@@ -22,6 +25,9 @@ FAULT_RECALL: Final = 0.95
 FAULT_PRECISION: Final = 0.9
 PLACE_MM: Final = 15.0
 ELEMENT_SHARE: Final = 0.9
+
+CHANCE: Final = 0.01
+"""A count of false alarms that would come less often than this by chance breaks the promised rate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +79,11 @@ def fault_rows(quality: ImuQuality, faulty: Sequence[Outcome], clean: Sequence[O
     yield stated(f"{what}: recall by kind", {kind: (c.recall, f"of {c.wanted}") for kind, c in of_kind.items()})
     length_m = sum(o.made.railway.length_mm for o in clean) / 1000.0
     alarms = sum(o.as_claimed.faults.claimed for o in clean)
-    yield stated(
-        f"false alarms over {len(clean)} lines without defects, {quality.name} IMU",
-        {"faults claimed": (float(alarms), f"on {length_m:.0f} m")},
-    )
+    promised = sum(detect(o.found.stations, o.found.elements).false_alarms for o in clean)
+    most = poisson.isf(CHANCE, promised)
+    what = f"false alarms over {len(clean)} lines without defects, {length_m:.0f} m, {quality.name} IMU"
+    row = at_most(f"{what}: {promised:.2g} promised at most", alarms, most, "")
+    yield Row(row.what, row.measured, f"{row.limit} (99 % of counts with that mean)", row.ok)
 
 
 def share_row(what: str, share: float, part: int, whole: int, limit: float) -> Row:

@@ -22,7 +22,7 @@ from wayrule.track.adjust.problem import prepare
 from wayrule.track.adjust.stations import stations
 from wayrule.track.chainages import placed_travels
 from wayrule.track.elements import elements
-from wayrule.track.faults import faults
+from wayrule.track.faults import detect, false_alarm_words
 from wayrule.track.place import place
 from wayrule.track.stated import check_facts
 from wayrule.version import VERSION
@@ -148,16 +148,17 @@ def survey(
         track = stations(adjusted, step_mm or station_step(wagon.gauge_mm))
     tell("elements and faults")
     pieces = elements(track)
+    detected = detect(track, pieces)
     placed = placed_travels(adjusted)
     return Survey(
         stations=track,
         elements=pieces,
-        faults=faults(track, pieces),
+        faults=detected.faults,
         travels=placed,
         closure=closure(adjusted),
         estimates=estimates(adjusted),
         decisions=line.decisions,
-        assumptions=assumptions(adjusted),
+        assumptions=(*assumptions(adjusted), false_alarm_words(track, detected)),
         problems=tuple(p for one in travels for p in one.problems),
         marks=tuple((float(np.interp(m.t_s, one.t_s, one.chainage_mm)), m) for one in placed for m in one.marks),
         inputs=(("wagon", wagon.name, wagon.sha256), *(("run", r.name, r.sha256) for r in recordings)),

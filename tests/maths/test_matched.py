@@ -57,8 +57,27 @@ def test_search_in_pure_noise_finds_what_was_allowed():
     for _ in range(20):
         dy = np.diff(rng.normal(size=5001))
         args = {"ring": False, "claimed_sd": [0.0, 0.0], "least": [np.zeros(5001)] * 2, "window": 1000}
-        found += len(search(dy, 1.0, [BUMP, STEP], alarms_per_length=2e-5, usable=np.ones(5001, bool), **args))
+        searched = search(dy, 1.0, [BUMP, STEP], alarms_per_length=2e-5, usable=np.ones(5001, bool), **args)
+        # 5000 points at 2e-5, a little more than that at the ends where half a window is a mirror image
+        assert searched.alarms == pytest.approx(0.1, rel=0.05)
+        found += len(searched.found)
     assert found <= 7  # two are expected at most; a Poisson count of mean 2 exceeds 7 in 0.1 % of cases
+
+
+def test_alarms_are_counted_and_come():
+    """Where noise decides, as many as stated, but for what correlated shapes share; none where the least size does."""
+    rng = np.random.default_rng(9)
+    stated, found, n = 0.0, 0, 20_000
+    for _ in range(5):
+        dy = rng.normal(size=n)  # a random walk, as an integral of a rate is
+        args = {"ring": True, "claimed_sd": [0.0, 0.0], "window": 2000, "usable": np.ones(n, bool)}
+        searched = search(dy, 1.0, [BUMP, STEP], least=[np.zeros(n)] * 2, alarms_per_length=5e-4, **args)
+        stated, found = stated + searched.alarms, found + len(searched.found)
+        high = search(dy, 1.0, [BUMP, STEP], least=[np.full(n, 100.0)] * 2, alarms_per_length=5e-4, **args)
+        assert high.alarms < 1e-6
+        assert high.found == ()
+    assert stated == pytest.approx(50.0, rel=0.02)
+    assert 15 < found < 70  # two shapes share at most half; three sd of a Poisson count on either side
 
 
 def test_search_tells_shapes_apart_and_takes_them_away():
@@ -68,7 +87,7 @@ def test_search_tells_shapes_apart_and_takes_them_away():
         h = len(template.shape) // 2
         dy[at - h : at + h] += size * np.diff(template.shape)
     least = [np.zeros(2001)] * 2
-    found = search(
+    searched = search(
         dy,
         2.0,
         [BUMP, STEP],
@@ -79,7 +98,7 @@ def test_search_tells_shapes_apart_and_takes_them_away():
         window=500,
         usable=np.ones(2001, bool),
     )
-    found.sort(key=lambda f: f.at)
+    found = sorted(searched.found, key=lambda f: f.at)
     assert [f.template.name for f in found] == ["bump", "step", "bump"]
     assert [f.at for f in found] == pytest.approx([600.0, 1800.0, 3000.0], abs=1.0)
     for f, size in zip(found, (2.0, -1.5, -1.0), strict=True):
@@ -95,7 +114,7 @@ def test_a_ring_has_no_seam():
     at = np.arange(-h, h) % 1000
     dy[at] += np.diff(STEP.shape)
     args = {"claimed_sd": [0.0], "least": [np.zeros(1000)], "alarms_per_length": 1e-5, "window": 300}
-    found = search(dy, 1.0, [STEP], ring=True, usable=np.ones(1000, bool), **args)
+    found = search(dy, 1.0, [STEP], ring=True, usable=np.ones(1000, bool), **args).found
     assert len(found) == 1
     assert min(found[0].at, 1000 - found[0].at) < 2.0
     assert found[0].amplitude == pytest.approx(1.0, abs=0.4)  # 4 sd of a sum of some twenty steps of 0.02

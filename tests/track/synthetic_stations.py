@@ -139,8 +139,9 @@ def stations(size, truth, noise, rng, *, closed=False, blur=0.2, faults=()):
         s, x, gaussian_filter1d(rng.normal(size=n), wide / 4, mode="wrap") * noise.cant_mm * scale * np.sqrt(wide)
     )
     ones = np.ones(len(s))
-    # a random walk of density sd^2 w over the line, less its mean: variance d T / 6, d T / 12 where it returns
-    walk = np.sqrt(size.wheelbase * length / (12.0 if closed else 6.0))
+    # a random walk of density sd^2 w over the line T, less its mean: variance d T / 12 in the middle and all along one
+    # that returns to its start, d T / 3 at the ends of one that does not
+    walk = np.sqrt(size.wheelbase * (length / 12.0 + (0.0 if closed else 1.0) * (s - length / 2) ** 2 / length))
     return Stations(
         s,
         np.cumsum(np.cos(h)) * size.step,
@@ -152,8 +153,8 @@ def stations(size, truth, noise, rng, *, closed=False, blur=0.2, faults=()):
         c,
         ones,
         ones,
-        g_sd * walk * ones,
-        k_sd * walk * ones,
+        g_sd * walk,
+        k_sd * walk,
         k_sd * ones,
         g_sd * ones,
         noise.cant_mm * scale * ones,

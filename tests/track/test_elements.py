@@ -24,7 +24,7 @@ from tests.track.synthetic_stations import (
     values,
 )
 from wayrule.model.track import STATION_COLUMNS
-from wayrule.track.elements import elements, plan
+from wayrule.track.elements import elements, plan, profile
 
 
 def scores(noise, seeds):
@@ -119,6 +119,31 @@ def test_a_line_from_its_other_end(seed):
     assert [e.kind for e in a] == [e.kind for e in b]
     assert [e.s0_mm for e in a] == pytest.approx([length - e.s1_mm for e in b], abs=2.0)  # blocks fall elsewhere
     assert [e.curvature0_1_mm for e in a] == pytest.approx([-e.curvature1_1_mm for e in b], abs=2e-6)
+
+
+def tilted(st, tilt):
+    """The same open line where nobody knows which way is up to within this gradient, and it is off by as much."""
+    about = st.s_mm - st.s_mm.mean()
+    return replace(
+        st,
+        z_mm=st.z_mm + tilt * about,
+        gradient=st.gradient + tilt,
+        z_sd_mm=np.hypot(st.z_sd_mm, tilt * about),
+        gradient_sd=np.hypot(st.gradient_sd, tilt),
+    )
+
+
+@pytest.mark.parametrize("seed", [1, 5])
+def test_a_tilt_hides_no_grade(seed):
+    """An unturned run leaves a tilt of a per mille: all gradients shift by it, their sigmas grow, places stay."""
+    rng = np.random.default_rng(seed)
+    st = stations(HO, random_line(rng, HO), GOOD, rng)
+    level, tilt = profile(st), 1e-3
+    found = profile(tilted(st, tilt))
+    assert [e.kind for e in found] == [e.kind for e in level]
+    assert [e.s0_mm for e in found] == pytest.approx([e.s0_mm for e in level], abs=6.0)  # a third of their sd
+    assert [e.gradient0 for e in found] == pytest.approx([e.gradient0 + tilt for e in level], abs=1e-4)
+    assert [e.gradient_sd for e in found] == pytest.approx([np.hypot(e.gradient_sd, tilt) for e in level], rel=0.02)
 
 
 def test_transitions_are_continuous():

@@ -76,6 +76,14 @@ class Found:
     sd: float
 
 
+@dataclass(frozen=True, slots=True)
+class Searched:
+    """What a search found, strongest first, and how many of them pure noise was to give, at most."""
+
+    found: tuple[Found, ...]
+    alarms: float
+
+
 def respond(dy: Floats, template: Template, *, ring: bool) -> Floats:
     """Amplitude of the template round every grid point: (n + 1,) of n steps, (n,) on a ring.
 
@@ -128,13 +136,27 @@ def robust_sd(a: Floats, window: int) -> Floats:
     return np.maximum(np.interp(np.arange(n), centres, local), 0.6 * overall)
 
 
+def crossing_rate(a: Floats, spacing: float) -> float:
+    """How often noise like `a` crosses zero upwards, per unit length: v0 = sd(a') / (2 pi sd(a)) (Rice 1945).
+
+    A sine of wavelength 20 pi crosses once in each.
+
+    >>> round(20 * np.pi * crossing_rate(np.sin(np.arange(2000) / 10.0), 1.0), 1)
+    1.0
+    """
+    sd = float(np.median(np.abs(a - np.median(a))))
+    slope = float(np.median(np.abs(np.diff(a)))) / spacing
+    return slope / (2.0 * np.pi * sd) if sd > 0 else 0.0
+
+
 def threshold(responses: Sequence[Floats], spacing: float, alarms_per_length: float) -> float:
     """Level u, in sd's, that pure noise exceeds at the given rate, all templates and both signs together.
 
     Notes
     -----
-    A stationary Gaussian process crosses u upwards v0 exp(-u^2 / 2) times per unit length with v0 = sd(a') /
-    (2 pi sd(a)) (Rice 1945); both signs double it, templates add up (an upper bound, as they are correlated).
+    A stationary Gaussian process crosses u upwards v0 exp(-u^2 / 2) times per unit length (`crossing_rate`); both
+    signs double it, templates add up. An upper bound, as templates are correlated: noise gave a third of it for a
+    dozen lengths of one shape.
 
     Examples
     --------
@@ -144,12 +166,28 @@ def threshold(responses: Sequence[Floats], spacing: float, alarms_per_length: fl
     >>> bool(3.0 < u < 4.5)
     True
     """
-    rate = 0.0
-    for a in responses:
-        sd = float(np.median(np.abs(a - np.median(a))))
-        slope = float(np.median(np.abs(np.diff(a)))) / spacing
-        rate += 2.0 * slope / (2.0 * np.pi * sd) if sd > 0 else 0.0
+    rate = 2.0 * sum(crossing_rate(a, spacing) for a in responses)
     return float(np.sqrt(2.0 * np.log(max(rate / alarms_per_length, np.e))))
+
+
+def alarms_of_noise(
+    responses: Sequence[Floats],
+    sds: Sequence[Floats],
+    least: Sequence[Floats],
+    usable: NDArray[np.bool_],
+    *,
+    spacing: float,
+    u: float,
+) -> float:
+    """False alarms that pure noise gives on the whole line, at most: what is below the least size is none.
+
+    Rice's rate at each place for the larger of u and the least size over the sd, both signs, templates added up.
+    """
+    total = 0.0
+    for a, sd, lo in zip(responses, sds, least, strict=True):
+        level = np.maximum(u, np.divide(lo, sd, out=np.full(len(sd), np.inf), where=sd > 0))
+        total += 2.0 * crossing_rate(a, spacing) * spacing * float(np.sum(np.exp(-0.5 * level[usable] ** 2)))
+    return total
 
 
 def search(
@@ -164,8 +202,8 @@ def search(
     window: int,
     usable: NDArray[np.bool_],
     most: int = 500,
-) -> list[Found]:
-    """All shapes that stand out, strongest first, each taken away before the next is looked for.
+) -> Searched:
+    """All shapes that stand out, each taken away before the next is looked for, and what of that noise may be.
 
     Parameters
     ----------
@@ -190,6 +228,7 @@ def search(
     if not ring:
         sds = [sd * end_factor(t, len(sd)) for sd, t in zip(sds, templates, strict=True)]
     u = threshold(responses, spacing, alarms_per_length)
+    alarms = alarms_of_noise(responses, sds, least, usable, spacing=spacing, u=u)
     least = [lo.copy() for lo in least]
     free = usable.copy()
     found: list[Found] = []
@@ -218,7 +257,7 @@ def search(
         for lo in least:
             lo[shade] *= max(1.0, ratio)
         responses = [respond(dy, t, ring=ring) for t in templates]
-    return found
+    return Searched(tuple(found), alarms)
 
 
 def _best_at(dy: Floats, peak: int, loud: Floats, templates: Sequence[Template], ring: bool) -> tuple[int, int]:

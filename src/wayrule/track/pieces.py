@@ -4,7 +4,8 @@ Noise, as correlated as it is: the increments of heading (of height) over disjoi
 with a density d such that a mean over a length l has variance d / l. The claimed sd of a mean over one wheelbase w
 gives d = sd^2 w, so w is worth one independent value, however dense the stations. What the line itself does
 (roughness) is measured from the data on lengths of 1 to 16 w, and the largest density counts. What drifts too slowly
-to be seen so, a survey's error of height above all, is added from the claimed sd of the integral.
+to be seen so, a survey's error of height above all, is added from the claimed sd of the integral. What every value
+shares (a tilt) neither makes nor hides a piece, and comes into the sigmas alone (`errorbars`).
 """
 
 from collections.abc import Sequence
@@ -18,6 +19,7 @@ from wayrule.maths.outline import best_outline, first_outline
 from wayrule.maths.outlinefit import Fit, fit
 from wayrule.maths.piecewise import Blocks, Outline, unexplained
 from wayrule.model.arrays import Array
+from wayrule.track.errorbars import taken_apart
 
 BLOCKS_PER_WHEELBASE: Final = 4
 """Finer blocks than a quarter of the wheelbase show nothing that the wagon saw."""
@@ -59,6 +61,7 @@ class Line:
     known    (n,) whether there is a value
     density  (n,) claimed noise density d: a mean over l has variance d / l
     slow     the same for means over long lengths, beyond that
+    shared   sd of a constant that all of it shares
     closed   the last edge is the first one again
     base_mm  wheelbase
     """
@@ -68,6 +71,7 @@ class Line:
     known: np.ndarray
     density: Array
     slow: float
+    shared: float
     closed: bool
     base_mm: float
 
@@ -107,37 +111,28 @@ def block_line(
     integral_sd claimed sd of the integral, less its mean
     closing     (length_mm, integral at the length) of a closed line
     """
+    length = (closing[0] if closing is not None else float(s_mm[-1])) - float(s_mm[0])
+    bars = taken_apart(rate_sd, integral_sd, length, base_mm, closed=closing is not None)
+    local = bars.local
     if closing is not None:
         s_mm, integral = np.append(s_mm, closing[0]), np.append(integral, closing[1])
-        rate_sd = np.append(rate_sd, rate_sd[:1])
-    length = float(s_mm[-1] - s_mm[0])
+        local = np.append(local, local[0])
     width = max(base_mm / BLOCKS_PER_WHEELBASE, length / MOST_BLOCKS)
     every = max(1, round(width / float(np.median(np.diff(s_mm)))))
     at = np.unique(np.append(np.arange(0, len(s_mm) - max(1, every // 2), every), len(s_mm) - 1))
     edge = s_mm[at]
     y = np.diff(integral[at]) / np.diff(edge)
     known = np.isfinite(y)
-    sd = np.where(np.isfinite(rate_sd), rate_sd, 0.0)
-    density = np.maximum(sd[at[1:]], sd[at[:-1]]) ** 2 * base_mm
     return Line(
         edge,
         np.where(known, y, 0.0),
         known,
-        density,
-        _slow_density(integral_sd, length, closed=closing is not None),
+        np.maximum(local[at[1:]], local[at[:-1]]),
+        bars.slow,
+        bars.shared,
         closing is not None,
         base_mm,
     )
-
-
-def _slow_density(integral_sd: Array, length: float, *, closed: bool) -> float:
-    """Noise density of long lengths, from how well the integral is claimed to be known.
-
-    A random walk of density d over a length T, less its mean, has a mean variance of d T / 6; one that returns to its
-    start, d T / 12.
-    """
-    good = integral_sd[np.isfinite(integral_sd)]
-    return (12.0 if closed else 6.0) * float(np.median(good)) ** 2 / length if len(good) else 0.0
 
 
 def _weights(line: Line, density: float) -> Blocks:
@@ -295,7 +290,7 @@ def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
     """Pieces in rising chainage from the first that starts at or after 0; the two halves of a tied piece joined."""
     outline = fitted.outline
     kinds, at = list(outline.kinds), outline.at
-    left, right, mean_sd = fitted.left, fitted.right, fitted.mean_sd
+    left, right, mean_sd = fitted.left, fitted.right, np.hypot(fitted.mean_sd, line.shared)
     start, stop, start_sd, stop_sd = at[:-1].copy(), at[1:].copy(), fitted.at_sd[:-1].copy(), fitted.at_sd[1:].copy()
     weight = np.where(unexplained(line.edge, outline, blur) | ~line.known, 0.0, np.diff(line.edge))
     middle = 0.5 * (line.edge[1:] + line.edge[:-1])
