@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import BodyImu, Facts, Recording, Survey, Travel, Wagon
+from wayrule.model import BodyImu, Calibration, Facts, Recording, Survey, Travel, Wagon
 from wayrule.run.attitude import Attitude, find_attitude
 from wayrule.run.bias import gyro_bias
 from wayrule.run.chainage import rolled
@@ -18,11 +18,13 @@ from wayrule.run.state import states
 from wayrule.track.adjust.adjust import adjust
 from wayrule.track.adjust.closure import closure
 from wayrule.track.adjust.findings import assumptions, estimates
+from wayrule.track.adjust.learnt import learnt
 from wayrule.track.adjust.problem import prepare
 from wayrule.track.adjust.stations import stations
 from wayrule.track.chainages import placed_travels
 from wayrule.track.elements import elements
 from wayrule.track.faults import detect, false_alarm_words
+from wayrule.track.fitting import check_new, check_seat, for_wagon
 from wayrule.track.place import place
 from wayrule.track.stated import check_facts
 from wayrule.version import VERSION
@@ -110,6 +112,7 @@ def survey(
     wagon: Wagon,
     facts: Facts | None = None,
     *,
+    calibration: Calibration | None = None,
     step_mm: float | None = None,
     tell: Callable[[str], None] = lambda _: None,
 ) -> Survey:
@@ -120,6 +123,7 @@ def survey(
     recordings : Recording   runs of one line; each may go its own way, with its own laps
     wagon : Wagon            the wagon that made them
     facts : Facts            what is known besides (laps, turned runs, tapes, control points ...)
+    calibration : Calibration   of this wagon, from an earlier survey; None: nothing is remembered of it
     step_mm : float          distance of the stations; None: about 0.3 of the gauge (5 mm in H0)
     tell                     called with a few words as each stage begins
 
@@ -129,21 +133,28 @@ def survey(
 
     Raises
     ------
-    UsageError          no recording, two of one name, or stated facts that contradict the runs or each other
+    UsageError          no recording, two of one name, stated facts that contradict the runs or each other, or a
+                        calibration of another wagon, or one that rests on these runs already
     UndeterminedError   what was recorded cannot give a map (no gyro, no movement, a run of other track)
     """
     facts = facts or Facts()
     _check_names(recordings, facts)
+    runs = tuple((r.name, r.sha256) for r in recordings)
+    if calibration:
+        check_new(calibration, runs)
+        calibration = for_wagon(calibration, wagon)
     tell("distance and attitude")
     travels = [travel(recording, wagon) for recording in recordings]
     for one in travels:
         _check_mappable(one)
+    if calibration:
+        check_seat(calibration, travels)
     tell("laps and places")
     line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
     check_facts(travels, facts, line, wagon.wheelbase_mm)
     with threadpool_limits(limits=1, user_api="blas"):  # thousands of small solves: threads only wait on each other
         tell("adjustment")
-        adjusted = adjust(prepare(travels, wagon, facts, line))
+        adjusted = adjust(prepare(travels, wagon, facts, line, calibration))
         tell("error bars")
         track = stations(adjusted, step_mm or station_step(wagon.gauge_mm))
     tell("elements and faults")
@@ -161,12 +172,21 @@ def survey(
         assumptions=(*assumptions(adjusted), false_alarm_words(track, detected)),
         problems=tuple(p for one in travels for p in one.problems),
         marks=tuple((float(np.interp(m.t_s, one.t_s, one.chainage_mm)), m) for one in placed for m in one.marks),
-        inputs=(("wagon", wagon.name, wagon.sha256), *(("run", r.name, r.sha256) for r in recordings)),
+        calibration=learnt(adjusted, runs),
+        inputs=_inputs(wagon, runs, calibration),
         wagon_name=wagon.name,
         scale=wagon.scale,
         ratio=wagon.ratio,
         version=VERSION,
     )
+
+
+def _inputs(
+    wagon: Wagon, runs: Sequence[tuple[str, str]], calibration: Calibration | None
+) -> tuple[tuple[str, str, str], ...]:
+    """Role, name and digest of all that goes into a survey."""
+    known = [("calibration", calibration.wagon_name, calibration.sha256)] if calibration else []
+    return (("wagon", wagon.name, wagon.sha256), *known, *(("run", name, digest) for name, digest in runs))
 
 
 def station_step(gauge_mm: float) -> float:

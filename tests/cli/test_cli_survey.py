@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import wayrule
 from tests.world import World
+from wayrule import store
 from wayrule.cli.main import run
 from wayrule.desk.surveying import SurveyResult
 from wayrule.model.track import STATION_COLUMNS
@@ -120,6 +122,8 @@ def test_a_person_gets_sentences(world: World, tmp_path: Path, capsys: pytest.Ca
         (["--level", "1800:1200"], "expected FROM below TO"),
         (["--straight", "here"], "expected two parts FROM:TO"),
         (["--control", "nowhere.csv"], "expected a file, came nothing there"),
+        (["--calibration", "nowhere.json"], "expected a file, came nothing there"),
+        (["--calibration", __file__], "expected a JSON file as Wayrule writes it"),
         (["--step", "0"], "expected a number"),
         (["--level", "90000:91000"], "--level: expected a stretch of the line"),
         (["--tape", "bridge..signal:900:3"], "--tape bridge..signal: expected start, end or the name of a mark"),
@@ -135,6 +139,47 @@ def test_wrong_words_are_one_line_and_nothing_is_written(
     assert len(errors_told) == 1
     assert says in errors_told[0]
     assert not out.exists()
+
+
+def test_a_calibration_goes_in_and_a_better_one_comes_out(
+    world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One lap of the wagon turned, by the constants that four laps of monday taught; then tuesday again is refused."""
+    first, second = tmp_path / "first", tmp_path / "second"
+    with_wagon = ["--wagon", world.wagon, "--no-open"]
+    assert run(["survey", f"{world.run('monday')}@laps=4", *with_wagon, "--out", str(first)]) == 0
+    capsys.readouterr()
+    remembered = first / "calibration.json"
+    tuesday = ["survey", f"{world.run('tuesday')}@laps=1", *with_wagon, "--calibration", str(remembered)]
+    assert run([*tuesday, "--out", str(second)]) == 0
+    assert "begin from a calibration by 1 earlier run" in capsys.readouterr().out
+    page, said = ((second / name).read_text(encoding="utf-8") for name in ("report.html", "survey.json"))
+    assert "begin from a calibration by 1 earlier run" in page
+    content = json.loads(said)
+    assert [entry["role"] for entry in content["inputs"]] == ["wagon", "calibration", "run"]
+    assert content["inputs"][1]["sha256"] == store.sha256(remembered.read_bytes())
+    before, after = (store.read_calibration(folder / "calibration.json") for folder in (first, second))
+    assert [name for name, _ in after.runs] == ["monday", "tuesday"]
+    sds = [(after.one(name)[1], before.one(name)[1]) for name in before.names]
+    assert all(new <= old * (1 + 1e-9) for new, old in sds)
+    assert np.mean([new < 0.99 * old for new, old in sds]) > 0.5, "most constants are known better"
+    again = [*tuesday[:-1], str(second / "calibration.json"), "--out", str(tmp_path / "never")]
+    assert run(again) == 2
+    assert (
+        "--calibration: expected a calibration from other runs, came one that rests on tuesday already; a run must"
+        in (capsys.readouterr().err)
+    )
+    assert not (tmp_path / "never").exists()
+
+
+def test_the_library_takes_a_calibration_or_its_file(world: World, tmp_path: Path) -> None:
+    first = wayrule.survey(f"{world.run('monday')}@laps=4", world.wagon, out=tmp_path / "first")
+    assert isinstance(first.calibration, wayrule.Calibration)
+    by_type, by_file = (
+        wayrule.survey(f"{world.run('tuesday')}@laps=1", world.wagon, calibration=given)
+        for given in (first.calibration, tmp_path / "first" / "calibration.json")
+    )
+    np.testing.assert_array_equal(by_type.stations.z_mm, by_file.stations.z_mm)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from tests.calibrations import calibration
 from wayrule.model import (
     BodyImu,
     Closure,
@@ -142,6 +143,7 @@ def survey() -> Survey:
             ),
         ),
         marks=((1450.0, Mark(12.0, "Heather Vale Junction")), (6100.0, Mark(30.0, "Moss Siding"))),
+        calibration=calibration(),
         inputs=(("run", "morning pull.csv", "ab" * 32), ("wagon", "van.wagon.toml", "cd" * 32)),
         wagon_name="Clerestory van 7",
         scale="HO",

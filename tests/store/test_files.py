@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.calibrations import calibration
 from wayrule import store
 from wayrule.errors import UsageError, WayruleError
 from wayrule.model import Estimate, Stations, Survey, Travel
@@ -178,7 +179,22 @@ def survey():
     decisions = (("laps", "4", "seen", "--closed-laps"),)
     inputs = (("run", "monday.csv", "00"),)
     return Survey(
-        line, (), (), (run,), None, (estimate,), decisions, ("as is",), (), (), inputs, "Van 7", "HO", 87.0, "1"
+        line,
+        (),
+        (),
+        (run,),
+        None,
+        (estimate,),
+        decisions,
+        ("as is",),
+        (),
+        (),
+        calibration(),
+        inputs,
+        "Van 7",
+        "HO",
+        87.0,
+        "1",
     )
 
 
@@ -193,7 +209,8 @@ def test_a_survey_folder_by_the_contract(tmp_path):
     assert content["decisions"][0]["overrule"] == "--closed-laps"
     assert (content["closure"], content["line"]["length_mm"]) == (None, 25.0)
     learnt = store.read_calibration(tmp_path / "out" / "calibration.json")
-    assert (learnt["wagon"], learnt["estimates"][0]["name"]) == ("Van 7", "scale")
+    assert (learnt.wagon_name, learnt.names) == (calibration().wagon_name, calibration().names)
+    assert learnt.sha256 == store.sha256((tmp_path / "out" / "calibration.json").read_bytes())
     again = store.write_travel(tmp_path, survey().travels[0], 87.0)
     assert again.read_bytes() == (tmp_path / "out" / "travel" / "monday.csv").read_bytes()
 

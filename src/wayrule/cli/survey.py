@@ -15,6 +15,7 @@ from wayrule.cli.options import json_option, no_open_option, wagon_option
 @click.option("--turned", metavar="RUN", multiple=True, help="A run with the marked front against growing chainage.")
 @click.option("--tape", metavar="WHAT:MM:SD", multiple=True, help="Taped length: lap, stops or MARK..MARK.")
 @click.option("--control", metavar="FILE", help="CSV of control points.")
+@click.option("--calibration", metavar="FILE", help="calibration.json of an earlier survey with this wagon.")
 @click.option("--level", metavar="FROM:TO", multiple=True, help="Stretch known to be level, mm of chainage.")
 @click.option("--straight", metavar="FROM:TO", multiple=True, help="Stretch known to be straight, mm of chainage.")
 @click.option("--step", "step_mm", metavar="MM", type=click.FloatRange(min=0, min_open=True), help="Between stations.")
@@ -29,6 +30,7 @@ def survey(
     turned: tuple[str, ...],
     tape: tuple[str, ...],
     control: str | None,
+    calibration: str | None,
     level: tuple[str, ...],
     straight: tuple[str, ...],
     step_mm: float | None,
@@ -44,6 +46,7 @@ def survey(
     \b
     wayrule survey monday.csv@laps=4 --wagon van.wagon.toml --tape lap:9012:5 --out survey
     wayrule survey monday.csv@laps=4 tuesday.csv@laps=2 --turned tuesday.csv --wagon van.wagon.toml --out survey
+    wayrule survey spur.csv --wagon van.wagon.toml --calibration survey/calibration.json --out spur
     """
     from wayrule.cli.browser import open_page
     from wayrule.cli.machine import emit
@@ -59,6 +62,7 @@ def survey(
         turned=turned,
         tapes=tape,
         control=control,
+        calibration=calibration,
         level=level,
         straight=straight,
         step_mm=step_mm,

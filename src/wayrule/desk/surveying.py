@@ -11,7 +11,7 @@ from wayrule.desk.opening import PathName, open_runs, read_wagon
 from wayrule.desk.steps import Step, silent, stages
 from wayrule.formats.control import read_control
 from wayrule.formats.spelling import facts_from_words
-from wayrule.model import Stations, Wagon
+from wayrule.model import Calibration, Stations, Wagon
 from wayrule.report.page import survey_page
 from wayrule.report.tables import Table
 
@@ -49,6 +49,7 @@ def survey(
     turned: Iterable[PathName] = (),
     tapes: Iterable[str] = (),
     control: PathName | None = None,
+    calibration: PathName | Calibration | None = None,
     level: Iterable[str] = (),
     straight: Iterable[str] = (),
     step_mm: float | None = None,
@@ -66,6 +67,7 @@ def survey(
     turned : those runs whose marked front points against growing chainage
     tapes : WHAT:MM:SD, WHAT being lap, stops or MARK..MARK
     control : CSV of control points
+    calibration : of this wagon: the calibration.json of an earlier survey, or that survey's `calibration`
     level, straight : stretches FROM:TO [mm of chainage] known to be so
     step_mm : between stations; None = 5 mm in HO, in proportion in other scales
     out : folder to write into as well
@@ -73,12 +75,13 @@ def survey(
 
     Raises
     ------
-    RecordingError, WagonFileError, UsageError, UndeterminedError   each in one line
+    RecordingError, WagonFileError, CalibrationError, UsageError, UndeterminedError   each in one line
     """
     words = [fspath(run) for run in ([runs] if isinstance(runs, str | PathLike) else runs)]
     with step("reading the wagon file"):
         known = read_wagon(wagon)
         controls = read_control(store.read_bytes(Path(control)), fspath(control)) if control is not None else ()
+    remembered = _read_calibration(calibration)
     paths, facts = facts_from_words(
         words,
         closed_laps=closed_laps,
@@ -90,10 +93,17 @@ def survey(
     )
     recordings = tuple(open_runs(paths, known, step))
     with stages(step) as tell:
-        found = pipeline.survey(recordings, known, facts, step_mm=step_mm, tell=tell)
+        found = pipeline.survey(recordings, known, facts, calibration=remembered, step_mm=step_mm, tell=tell)
     same = {f.name: getattr(found, f.name) for f in fields(found)}
     result = SurveyResult(**same, title=title or f"Survey with {known.name}")
     if out is not None:
         with step(f"drawing the report, writing {fspath(out)}"):
             result.save(out)
     return result
+
+
+def _read_calibration(calibration: PathName | Calibration | None) -> Calibration | None:
+    """A calibration from its file; one that is one already, or none, stays."""
+    if calibration is None or isinstance(calibration, Calibration):
+        return calibration
+    return store.read_calibration(Path(calibration))

@@ -1,4 +1,4 @@
-"""`survey.json` and `calibration.json`: what a survey found out and assumed, as plain mappings."""
+"""`survey.json`: what a survey found out and assumed, as a plain mapping."""
 
 import dataclasses
 from typing import Any
@@ -39,16 +39,6 @@ def survey_content(survey: Survey) -> dict[str, Any]:
             }
             for travel in survey.travels
         ],
-        "inputs": [dict(zip(("role", "file", "sha256"), entry, strict=True)) for entry in survey.inputs],
-    }
-
-
-def calibration_content(survey: Survey) -> dict[str, Any]:
-    """What `calibration.json` says: what was learnt of the wagon, for a later `--calibration`."""
-    return {
-        "version": survey.version,
-        "wagon": survey.wagon_name,
-        "estimates": [_estimate(e) for e in survey.estimates],
         "inputs": [dict(zip(("role", "file", "sha256"), entry, strict=True)) for entry in survey.inputs],
     }
 

@@ -1,5 +1,6 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
+from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Stretch, Tape
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
@@ -10,6 +11,7 @@ from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, 
 __all__ = [
     "BodyImu",
     "Bogie",
+    "Calibration",
     "Closure",
     "ColumnMap",
     "Control",

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from wayrule.model.calibration import Calibration
 from wayrule.model.recording import Mark, Problem
 from wayrule.model.track import Element, Fault, Stations
 from wayrule.model.travel import Travel
@@ -50,6 +51,7 @@ class Survey:
     estimates    what was learnt of wagon and runs: scale, biases, mounting, slip ...
     decisions    (what, answer, why, how to overrule), each a choice that the data made
     assumptions  one sentence each: what is not known and what was taken instead
+    calibration  the wagon as it is known after these runs, for a later survey with it
     inputs       (role, file name, sha256)
     """
 
@@ -63,6 +65,7 @@ class Survey:
     assumptions: tuple[str, ...]
     problems: tuple[Problem, ...]
     marks: tuple[tuple[float, Mark], ...]
+    calibration: Calibration
     inputs: tuple[tuple[str, str, str], ...]
     wagon_name: str
     scale: str

@@ -1,13 +1,13 @@
 """The survey folder: what a survey found, as plain files that other programs read too."""
 
 from pathlib import Path
-from typing import Any
 
-from wayrule.formats.jsonfile import read_json, write_json
-from wayrule.formats.surveyjson import calibration_content, survey_content
+from wayrule.formats import calibrationfile
+from wayrule.formats.jsonfile import write_json
+from wayrule.formats.surveyjson import survey_content
 from wayrule.formats.tables import write_elements, write_faults, write_stations
 from wayrule.formats.tables import write_travel as travel_table
-from wayrule.model import Survey, Travel
+from wayrule.model import Calibration, Survey, Travel
 from wayrule.store.files import read_bytes, write_bytes
 from wayrule.store.swap import write_folder
 
@@ -20,7 +20,7 @@ def survey_files(survey: Survey, page: str) -> dict[str, bytes]:
         "faults.csv": write_faults(survey.faults),
         **{f"travel/{travel.run}.csv": travel_table(travel, survey.ratio) for travel in survey.travels},
         "survey.json": write_json(survey_content(survey)),
-        "calibration.json": write_json(calibration_content(survey)),
+        "calibration.json": write_json(calibrationfile.calibration_content(survey.calibration)),
         "report.html": page.encode(),
     }
 
@@ -45,11 +45,12 @@ def write_travel(folder: Path, travel: Travel, ratio: float) -> Path:
     return write_bytes(folder / "travel" / f"{travel.run}.csv", travel_table(travel, ratio))
 
 
-def read_calibration(path: Path) -> dict[str, Any]:
-    """What an earlier survey learnt of the wagon: the content of its calibration.json.
+def read_calibration(path: Path) -> Calibration:
+    """What an earlier survey learnt of the wagon: its calibration.json.
 
     Raises
     ------
-    WayruleError   when there is no such file, or it is no JSON object
+    WayruleError       when there is no such file
+    CalibrationError   when it is not as a survey wrote it
     """
-    return read_json(read_bytes(path), str(path))
+    return calibrationfile.read_calibration(read_bytes(path), str(path))

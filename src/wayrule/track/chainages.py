@@ -6,6 +6,7 @@ import numpy as np
 
 from wayrule.model import Facts, Travel
 from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.findings import wheel_source
 from wayrule.track.adjust.line import trace
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
 from wayrule.track.adjust.stations import zero_of
@@ -38,7 +39,7 @@ def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
                 speed_mm_s=travel.speed_mm_s * stretch,
                 speed_sd_mm_s=travel.speed_sd_mm_s * stretch,
                 scale_sd=scale_sd,
-                scale_source=scale_source(adjusted.problem.facts, travel.scale_source),
+                scale_source=scale_source(adjusted.problem.facts, wheel_source(adjusted.problem, travel)),
             )
         )
     return tuple(out)

@@ -197,7 +197,7 @@ def ties_at(problem: Problem, u: Unknowns, runs: Sequence[Run], *, whole: bool) 
     """The equations that reach along the line; `whole` False leaves out those that need a first heading."""
     line, facts, step = problem.line, problem.facts, problem.spline.h * TRACE_STEP_KNOTS
     moments = Moments(problem.settings, problem.travels, [r.sigma for r in runs], [r.by_border for r in runs])
-    ties = [caliper_tie(u, problem.scale_sd)]
+    ties = [] if problem.calibration else [caliper_tie(u, problem.scale_sd)]
     ties += tape_ties(u, facts.tapes, moments, line.lap_mm, step)
     ties += stretch_ties(u, facts, problem.wagon.wheelbase_mm)
     if line.lap_mm is not None:

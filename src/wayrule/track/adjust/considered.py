@@ -12,7 +12,6 @@ import numpy as np
 
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted
-from wayrule.track.adjust.unknowns import lag_sd_s
 
 LEAN_SHARE_OF_GAUGE = 0.17
 """c over the gauge squared: at a radius of 25 gauges half of the play of 0.013 gauge (NEM 310, middle values) to either
@@ -53,7 +52,7 @@ def considered(adjusted: Adjusted, places: Array) -> tuple[Shift, ...]:
     out = [Shift(lean * here * sin, -lean * here * cos, zero, -lean * steeper, -lean * curling, zero, zero)]
     if not adjusted.problem.reverses:
         speed = np.abs(adjusted.problem.settings[0].bins.v_mm_s)
-        late = lag_sd_s([s.bins for s in adjusted.problem.settings]) * float(np.sqrt(np.mean(speed[speed > 0] ** 2)))
+        late = adjusted.problem.before.lag_sd_s * float(np.sqrt(np.mean(speed[speed > 0] ** 2)))
         gradient = value @ u.gamma
         out.append(
             Shift(

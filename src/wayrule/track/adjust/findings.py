@@ -2,8 +2,9 @@
 
 import numpy as np
 
-from wayrule.model import Estimate
+from wayrule.model import Estimate, Travel
 from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.problem import Problem
 from wayrule.units import DEG, G_MM_S2
 
 WAGON_ESTIMATES = (
@@ -45,20 +46,9 @@ def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
     """What the data could not tell, one sentence each."""
     problem = adjusted.problem
     out = [_scale_sentence(adjusted)]
-    ways = {s.way for s in problem.settings}
-    if len(ways) == 1:
-        gauge = problem.wagon.gauge_mm
-        sd = _known(adjusted, "level_y")[1] / G_MM_S2 * gauge
-        out.append(
-            f"No run was turned end for end: the cant is known but for one constant of about {sd:.2f} mm "
-            "(mounting and accelerometer bias); a turned run would settle it."
-        )
-        if problem.line.lap_mm is None:
-            tilt = _known(adjusted, "level_x")[1] / G_MM_S2
-            out.append(
-                "No run was turned on this open line: all gradients share a constant of about "
-                f"{1000 * tilt:.1f} per mille; a turned run or a stretch known to be level would settle it."
-            )
+    if problem.calibration:
+        out.append(_calibration_sentence(problem))
+    out += _unturned(adjusted)
     if not problem.facts.controls:
         out.append("Position and direction of the map are free: it starts at (0, 0) along x, height 0.")
     if problem.wagon.imu.place_mm is None:
@@ -77,10 +67,61 @@ def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
     return tuple(out)
 
 
+def _calibration_sentence(problem: Problem) -> str:
+    """What was remembered of the wagon."""
+    calibration = problem.calibration
+    assert calibration is not None
+    count = len(calibration.runs)
+    changed = " The wagon file has changed since; only the wheel's diameter is converted."
+    return (
+        f"The wagon's constants begin from a calibration by {count} earlier run{'s' if count > 1 else ''}, each with a "
+        f"part of the day's own.{changed if calibration.wagon_sha256 != problem.wagon.sha256 else ''}"
+    )
+
+
+def _unturned(adjusted: Adjusted) -> list[str]:
+    """What stays unknown where no run was turned end for end."""
+    problem = adjusted.problem
+    if len({s.way for s in problem.settings}) > 1:
+        return []
+    rests = ", which the calibration leaves" if problem.calibration else " (mounting and accelerometer bias)"
+    cant_mm = _level_sd(adjusted, "level_y") / G_MM_S2 * problem.wagon.gauge_mm
+    out = [
+        f"No run was turned end for end: the cant is known but for one constant of about {cant_mm:.2f} mm{rests}; "
+        "a turned run would settle it."
+    ]
+    if problem.line.lap_mm is None:
+        tilt = 1000 * _level_sd(adjusted, "level_x") / G_MM_S2
+        rests = ", which the calibration leaves" if problem.calibration else ""
+        out.append(
+            f"No run was turned on this open line: all gradients share a constant of about {tilt:.1f} per mille"
+            f"{rests}; a turned run or a stretch known to be level would settle it."
+        )
+    return out
+
+
+def _level_sd(adjusted: Adjusted, name: str) -> float:
+    """Sd of a level offset of the first run, the wagon's and its own together [mm/s2]."""
+    names = adjusted.unknowns.names
+    at = [names[name].start, names[f"{name}/0"].start]
+    return float(np.sqrt(max(adjusted.border_covariance[np.ix_(at, at)].sum(), 0.0)))
+
+
+def wheel_source(problem: Problem, travel: Travel) -> str:
+    """What a run's wheel scale rests on: an earlier calibration, or what its travel says."""
+    if problem.calibration is None:
+        return travel.scale_source
+    value, sd = problem.calibration.one("wheel_scale")
+    diameter_mm = problem.calibration.diameter_mm
+    if diameter_mm is None:
+        return f"calibration: {100 * value:+.2f} +- {100 * sd:.2g} %"
+    return f"calibration: wheel of {(1 + value) * diameter_mm:.3f} +- {sd * diameter_mm:.2g} mm"
+
+
 def _scale_sentence(adjusted: Adjusted) -> str:
     problem = adjusted.problem
     sd = 100 * _known(adjusted, "scale")[1]
-    source = problem.travels[0].scale_source
+    source = wheel_source(problem, problem.travels[0])
     ties = [f"tape ({t.what} {t.length_mm:g} +- {t.sd_mm:g} mm)" for t in problem.facts.tapes]
     if sum(c.has_plan for c in problem.facts.controls) >= 2:
         ties.append("control points")

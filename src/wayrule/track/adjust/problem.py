@@ -7,14 +7,15 @@ import numpy as np
 
 from wayrule.errors import UndeterminedError
 from wayrule.maths.splines import UniformSpline
-from wayrule.model import Travel, Wagon
+from wayrule.model import Calibration, Travel, Wagon
 from wayrule.model.arrays import Array
 from wayrule.model.facts import Facts
 from wayrule.track.adjust.bins import Bins, reduce_run
 from wayrule.track.adjust.density import densities
+from wayrule.track.adjust.remembered import Before, known_before, recall
 from wayrule.track.adjust.rows import Pose, Rows, Setting, chainage, force_rows, gyro_rows, lagging, pose
 from wayrule.track.adjust.solve import Smoothness
-from wayrule.track.adjust.unknowns import Border, Unknowns, lay_out, sway_knots
+from wayrule.track.adjust.unknowns import Border, Unknowns, lag_sd_s, lay_out, sway_knots
 from wayrule.track.adjust.waver import add_waver
 from wayrule.track.place import Line
 
@@ -43,6 +44,8 @@ class Problem:
     smooth: Smoothness
     scale_sd: float
     reverses: bool
+    before: Before
+    calibration: Calibration | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +58,10 @@ class Run:
     rows: tuple[Rows, ...]
 
 
-def prepare(travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line) -> Problem:
-    """Reduce the runs to bins and lay out the unknowns."""
+def prepare(
+    travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line, calibration: Calibration | None = None
+) -> Problem:
+    """Reduce the runs to bins and lay out the unknowns; `calibration` of this wagon, where there is one."""
     wheelbase = wagon.wheelbase_mm
     total = line.lap_mm or max(float(np.ptp(t.distance_mm)) for t in travels)
     knot = max(wheelbase / KNOTS_A_WHEELBASE, total / MOST_KNOTS)
@@ -90,13 +95,18 @@ def prepare(travels: Sequence[Travel], wagon: Wagon, facts: Facts, line: Line) -
         closed=line.lap_mm is not None,
         reverses=reverses,
     )
+    scale_sd, lag_sd = travels[0].scale_sd, lag_sd_s([s.bins for s in settings])
+    before = known_before(border, calibration, wheel_scale_sd=scale_sd, lag_sd_s=lag_sd, reverses=reverses)
+    if calibration:
+        recall(border, before, calibration)
     add_waver(border, settings, spline)
     for axis in "xyz":
         border.add(f"datum_{axis}", 1, 1e7 if facts.controls else 1e-9)
     border.add("datum_turn", 1, 10.0 if heading_given(facts) else 1e-9)
     smooth = expected_smoothness([s.bins for s in settings], wheelbase)
-    scale_sd = travels[0].scale_sd
-    return Problem(tuple(travels), wagon, facts, line, settings, border, spline, smooth, scale_sd, reverses)
+    return Problem(
+        tuple(travels), wagon, facts, line, settings, border, spline, smooth, scale_sd, reverses, before, calibration
+    )
 
 
 REVERSAL_WHEELBASES = 5.0

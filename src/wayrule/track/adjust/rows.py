@@ -209,6 +209,8 @@ def gyro_rows(x: Unknowns, run: Setting, at: Pose, sigma_by_border: sparse.csr_a
         if axis == 2:
             columns["gyro_scale_z"] = x.winding_rad_mm * np.diff(at.sigma)
         columns |= {f"earth_{name}": earth[axis] * bins.dt_s for name, earth in earth_axes.items() if axis < 2}
+        if axis < 2 and len(bins.force_mm_s2):
+            columns |= dict.fromkeys(level_names("xy"[axis], run.number), turn / -G_MM_S2)
         by_place = sigma_by_border.multiply((by_sigma[axis] + faults[axis] @ by_sigma)[:, None]).tocsr()
         by_border = _place(columns, {bias: drift}, x.names, len(x.border)) + (by_place[1:] - by_place[:-1])
         earth = sum(columns[f"earth_{name}"] * x.one(f"earth_{name}") for name in earth_axes) if axis < 2 else 0.0
@@ -229,6 +231,16 @@ def gyro_rows(x: Unknowns, run: Setting, at: Pose, sigma_by_border: sparse.csr_a
     return out
 
 
+def level_names(letter: str, run: int) -> tuple[str, str]:
+    """The border's level offsets of an axis: the wagon's and the run's own.
+
+    A body that leans over by what an offset says yaws less about its upright: the gyro's roll and pitch axes see the
+    offset as they see cross_x and cross_y. The angles themselves are other splines, whose derivatives are left out of
+    the gyro's rows; but angle times g and offset together are what the accelerometer read, so one stands for the other.
+    """
+    return f"level_{letter}", f"level_{letter}/{run}"
+
+
 def force_rows(x: Unknowns, run: Setting, at: Pose) -> list[Rows]:
     """Rows of the forward (on gamma) and left (on phi) specific force, averaged over groups of bins."""
     bins = run.bins
@@ -245,7 +257,7 @@ def force_rows(x: Unknowns, run: Setting, at: Pose) -> list[Rows]:
         (1, "y", left, ahead, "force_yx", -1.0, 2, at.roll_rows),
     ):
         leaning, gain = ("y", x.gain("y")) if axis == 0 else ("x", x.gain("x"))
-        levels = (f"level_{letter}", f"level_{letter}/{run.number}")
+        levels = level_names(letter, run.number)
         columns = dict.fromkeys(levels, np.ones_like(true)) | {"yaw": sign * other, cross: other}
         columns[f"gyro_scale_{leaning}"] = (true - (kin_x if axis == 0 else kin_y)) * (-1.0 / gain)
         model = true + (sign * yaw + x.one(cross)) * other + sum(x.one(name) for name in levels)

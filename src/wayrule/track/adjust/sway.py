@@ -67,9 +67,13 @@ def whitening(sway: Sway, settings: Sequence[Setting], sway_of: Sequence[slice])
 def first_sway(problem: Problem, u: Unknowns) -> Sway:
     """Sway before the passes have shown it: play over the wheelbase, half of it upright.
 
-    It cannot be more than all that the body did over a few wheelbases, track included.
+    It cannot be more than all that the body did over a few wheelbases, track included. A calibration that saw it knows
+    better.
     """
-    wheelbase = problem.wagon.wheelbase_mm
+    wheelbase, remembered = problem.wagon.wheelbase_mm, problem.calibration
+    if remembered and remembered.sway_passes:
+        size, length = remembered.sway_rad, remembered.sway_length_mm
+        return Sway(*(np.repeat(v[:, None], len(problem.settings), axis=1) for v in (size, length)))
     yaw = PLAY_SHARE_OF_GAUGE * problem.wagon.gauge_mm / wheelbase
     sd = np.empty((3, len(problem.settings)))
     for r, (setting, part) in enumerate(zip(problem.settings, u.sway_of, strict=True)):

@@ -1,0 +1,206 @@
+"""`calibration.json`: what is remembered of a wagon, as a person can read it; read back strictly."""
+
+import dataclasses
+import hashlib
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+import numpy as np
+
+from wayrule.errors import WayruleError
+from wayrule.formats.jsonfile import read_json
+from wayrule.model import Calibration
+from wayrule.model.calibration import ANGLES, CONSTANTS
+
+KIND: Final = "wayrule calibration 1"
+"""What kind of file it is, and of which form."""
+
+SAME_SD: Final = 1e-6
+"""An sd and the root of its variance agree to this share, or a hand has changed one of them."""
+
+MAX_RUNS: Final = 100_000
+
+
+class CalibrationError(WayruleError):
+    """A calibration file that cannot be used."""
+
+
+def calibration_content(calibration: Calibration) -> dict[str, Any]:
+    """What `calibration.json` says."""
+    constants = []
+    for name in calibration.names:
+        value, sd = calibration.one(name)
+        unit, meaning = CONSTANTS[name]
+        constants.append({"name": name, "value": value, "sd": sd, "unit": unit, "meaning": meaning})
+    sway = zip(ANGLES, calibration.sway_rad, calibration.sway_length_mm, strict=True)
+    return {
+        "kind": KIND,
+        "version": calibration.version,
+        "wagon": {
+            "name": calibration.wagon_name,
+            "sha256": calibration.wagon_sha256,
+            "diameter_mm": calibration.diameter_mm,
+        },
+        "constants": constants,
+        "covariance": calibration.covariance,
+        "rotation": calibration.rotation,
+        "sway": {
+            "passes": calibration.sway_passes,
+            "angles": [{"angle": a, "sd_rad": sd, "length_mm": mm} for a, sd, mm in sway if math.isfinite(sd)],
+        },
+        "gyro_bias": {"rms_rad_s": calibration.bias_rad_s, "runs": calibration.bias_runs},
+        "runs": [{"name": name, "sha256": digest} for name, digest in calibration.runs],
+    }
+
+
+def read_calibration(data: bytes, name: str) -> Calibration:
+    """A calibration, with the digest of its file.
+
+    Parameters
+    ----------
+    data : bytes   a calibration.json as a survey wrote it
+    name : str     for error lines
+
+    Raises
+    ------
+    CalibrationError   naming the entry, what was expected and what came
+    WayruleError       for a file that is no JSON object
+    """
+    try:
+        content = read_json(data, name)
+    except WayruleError as error:
+        raise CalibrationError(
+            expected=error.expected, came=error.came, where=name, next_step="give the calibration.json of a survey"
+        ) from None
+    top = _Entry(content, name)
+    if content.get("kind") != KIND:
+        raise top.wrong("kind", f'"{KIND}"', content.get("kind"))
+    wagon, sway, bias = top.table("wagon"), top.table("sway"), top.table("gyro_bias")
+    constants = [top.item("constants", i, c) for i, c in enumerate(top.several("constants"))]
+    names = tuple(c.text("name") for c in constants)
+    size, length = _sway(sway)
+    found: dict[str, Any] = {
+        "wagon_name": wagon.text("name"),
+        "wagon_sha256": wagon.text("sha256"),
+        "diameter_mm": None if wagon.get("diameter_mm") is None else wagon.number("diameter_mm"),
+        "names": names,
+        "values": np.array([c.number("value") for c in constants]),
+        "covariance": top.matrix("covariance", len(names)),
+        "rotation": top.matrix("rotation", 3),
+        "sway_rad": size,
+        "sway_length_mm": length,
+        "sway_passes": sway.number("passes"),
+        "bias_rad_s": bias.number("rms_rad_s"),
+        "bias_runs": bias.count("runs"),
+        "runs": tuple(
+            (run.text("name"), run.text("sha256"))
+            for run in (top.item("runs", i, r) for i, r in enumerate(top.several("runs")))
+        ),
+        "version": top.text("version"),
+    }
+    try:
+        calibration = Calibration(**found, sha256=hashlib.sha256(data).hexdigest())
+    except ValueError as error:
+        raise CalibrationError(
+            expected="what a survey wrote", came=str(error), where=name, next_step="give the file as it was written"
+        ) from None
+    for constant in constants:
+        _check_same(calibration, constant)
+    return calibration
+
+
+def _sway(sway: "_Entry") -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Sizes and lengths, NaN where no sway is known."""
+    angles = [sway.item("angles", i, a) for i, a in enumerate(sway.several("angles"))]
+    if not angles:
+        return np.full(3, np.nan), np.full(3, np.nan)
+    if tuple(a.text("angle") for a in angles) != ANGLES:
+        raise sway.wrong("angles", f"none, or {', '.join(ANGLES)}", [a.get("angle") for a in angles])
+    return np.array([a.number("sd_rad") for a in angles]), np.array([a.number("length_mm") for a in angles])
+
+
+def _check_same(calibration: Calibration, constant: "_Entry") -> None:
+    """What stands beside a constant for people says the same as the rest of the file."""
+    name, sd = constant.text("name"), constant.number("sd")
+    if not math.isclose(sd, calibration.one(name)[1], rel_tol=SAME_SD):
+        raise constant.wrong("sd", f"the root of its variance, {calibration.one(name)[1]:.6g}", sd)
+    if constant.text("unit") != CONSTANTS[name][0]:
+        raise constant.wrong("unit", f'"{CONSTANTS[name][0]}" for {name}', constant.get("unit"))
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Entry:
+    """A table of the file and its place in it, for error lines."""
+
+    content: Mapping[str, Any]
+    where: str
+
+    def get(self, key: str) -> Any:
+        """What stands under a key; an entry that is not there is a wrong one."""
+        if key not in self.content:
+            raise CalibrationError(
+                expected=f"an entry {key}", came="none", where=self.where, next_step="give the file as it was written"
+            )
+        return self.content[key]
+
+    def wrong(self, key: str, expected: str, came: Any) -> CalibrationError:
+        """The error for what stands under a key."""
+        shown = repr(came)
+        return CalibrationError(
+            expected=expected,
+            came=shown if len(shown) <= 60 else shown[:57] + "...",
+            where=f"{self.where}: {key}",
+            next_step="give the calibration.json of a survey, as it was written",
+        )
+
+    def text(self, key: str) -> str:
+        """A text of one line."""
+        value = self.get(key)
+        if not isinstance(value, str) or len(value) > 1000 or not value.isprintable():
+            raise self.wrong(key, "a text of one line", value)
+        return value
+
+    def number(self, key: str) -> float:
+        """A finite number."""
+        return self._finite(key, self.get(key))
+
+    def _finite(self, key: str, value: Any) -> float:
+        fits = isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e30
+        if not fits:
+            raise self.wrong(key, "a finite number", value)
+        return float(value)
+
+    def count(self, key: str) -> int:
+        """A whole number, 1 or more."""
+        value = self.get(key)
+        if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= MAX_RUNS:
+            raise self.wrong(key, "a whole number of runs, 1 or more", value)
+        return value
+
+    def table(self, key: str) -> "_Entry":
+        """A table in this one."""
+        value = self.get(key)
+        if not isinstance(value, dict):
+            raise self.wrong(key, "a table", value)
+        return _Entry(value, f"{self.where}: {key}")
+
+    def several(self, key: str) -> list[Any]:
+        """A list."""
+        value = self.get(key)
+        if not isinstance(value, list) or len(value) > MAX_RUNS:
+            raise self.wrong(key, "a list", value)
+        return value
+
+    def item(self, key: str, i: int, value: Any) -> "_Entry":
+        """A table in a list."""
+        if not isinstance(value, dict):
+            raise self.wrong(f"{key}[{i}]", "a table", value)
+        return _Entry(value, f"{self.where}: {key}[{i}]")
+
+    def matrix(self, key: str, size: int) -> np.ndarray[Any, Any]:
+        """A square of finite numbers."""
+        rows = self.several(key)
+        if len(rows) != size or not all(isinstance(row, list) and len(row) == size for row in rows):
+            raise self.wrong(key, f"{size} rows of {size} numbers", rows)
+        return np.array([[self._finite(key, value) for value in row] for row in rows])
