@@ -10,6 +10,8 @@ from benchmarks.adjusting.floor import floor_rows
 from benchmarks.adjusting.judged import Outcome, judge, limit_rows
 from benchmarks.adjusting.lines import BRANCH, CASES, OVAL, QUALITIES, SEEDS, UNCALIBRATED, Case, make
 from benchmarks.adjusting.rival import rival_rows
+from benchmarks.adjusting.spur import NAME as SPUR
+from benchmarks.adjusting.spur import spur_rows
 from benchmarks.row import Row, guarded
 from benchmarks.surveying import drawn
 from wayrule.sim import ImuQuality
@@ -31,6 +33,7 @@ def rows(quick: bool) -> Iterator[Row]:
                 what = f"{case.name}, {quality.name} IMU: the floor"
                 yield from guarded(what, "none, to be stated", partial(floored, case, quality, seeds))
     for quality in QUALITIES[:1] if quick else QUALITIES:
+        yield from guarded(f"{SPUR}, {quality.name} IMU", "its figures", partial(spur_rows, quality, seeds))
         if not quick:
             what = f"claimed sigmas over many seeds, {quality.name} IMU"
             yield from guarded(what, ">= 92 % inside two", partial(over_many_seeds, quality))
