@@ -13,6 +13,7 @@ from benchmarks.row import Row, at_least, between
 from benchmarks.surveying.drawn import Judged
 from benchmarks.surveying.promised import stated
 from wayrule.sim import Coverage, ImuQuality, SurveyErrors, coverage
+from wayrule.sim.matching import normalised
 
 ONE_SIGMA_PERCENT: Final = (60.0, 76.0)
 TWO_SIGMA_PERCENT: Final = (92.0, 98.0)
@@ -41,6 +42,7 @@ def drawn_rows(judged: Sequence[Judged], quality: ImuQuality) -> Iterator[Row]:
         what = f"{name}: true errors of {quantity} inside"
         yield between(f"{what} one claimed sigma", 100.0 * share.inside_one, *ONE_SIGMA_PERCENT, "%")
         yield between(f"{what} two claimed sigmas", 100.0 * share.inside_two, *TWO_SIGMA_PERCENT, "%")
+    yield from element_sigma_rows(surveyed, name)
     shape = [e.plan_scaled_rms_mm for e in surveyed]
     height = [e.height_rms_mm for e in surveyed]
     figures = {
@@ -49,6 +51,20 @@ def drawn_rows(judged: Sequence[Judged], quality: ImuQuality) -> Iterator[Row]:
         for which, of in (("median", np.median), ("worst", np.max))
     }
     yield stated(f"{name}, settings as everywhere", figures)
+
+
+def element_sigma_rows(surveyed: Sequence[SurveyErrors], name: str) -> Iterator[Row]:
+    """Shares of elements whose true length, curvature, turn and rise lie inside their claimed sigmas, pooled."""
+    for plane in ("plan", "profile"):
+        pairs = [pair for e in surveyed for pair in getattr(e, f"{plane}_elements").pairs]
+        for quantity, values in normalised(pairs).items():
+            if not values:
+                continue
+            off = np.abs(values)
+            what = f"{name}: true {quantity} of {len(off)} elements of the {plane} inside two claimed sigmas"
+            row = at_least(what, 100.0 * float(np.mean(off <= 2.0)), TWO_SIGMA_PERCENT[0], "%")
+            one = f"{row.measured}; inside one {100.0 * float(np.mean(off <= 1.0)):.3g} %"
+            yield Row(row.what, one, row.limit, row.ok)
 
 
 def alone_rows(case: Case, quality: ImuQuality, outcomes: Sequence[Outcome]) -> Iterator[Row]:

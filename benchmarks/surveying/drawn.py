@@ -103,7 +103,7 @@ def judge(drawn: Drawn, quality: ImuQuality = GOOD) -> Judged:
         found = survey([recording], wagon, drawn.facts)
         if found.stations.closed != drawn.railway.closed:
             return Judged(drawn.title, None, f"surveyed as {'a closed' if found.stations.closed else 'an open'} line")
-        return Judged(drawn.title, errors(drawn.railway, truth, found.stations))
+        return Judged(drawn.title, errors(drawn.railway, truth, found.stations, elements=found.elements))
     except Exception as error:  # whatever it is, it must show in the table rather than thin out the pool
         return Judged(drawn.title, None, f"{type(error).__name__}: {error}")
 

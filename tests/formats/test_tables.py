@@ -99,8 +99,18 @@ def test_travel_by_the_contract_with_scale_speeds_worked_by_hand():
 
 def test_elements_and_faults():
     elements = (
-        Element("profile", "grade", 0.0, 500.0, gradient0=0.02, gradient1=0.02),
-        Element("plan", "arc", 300.0, 700.0, curvature0_1_mm=1 / 438, curvature1_1_mm=1 / 438, curvature_sd_1_mm=1e-6),
+        Element("profile", "grade", 0.0, 500.0, gradient0=0.02, gradient1=0.02, rise_sd_mm=0.25),
+        Element(
+            "plan",
+            "arc",
+            300.0,
+            700.0,
+            curvature0_1_mm=1 / 438,
+            curvature1_1_mm=1 / 438,
+            curvature_sd_1_mm=1e-6,
+            length_sd_mm=2.5,
+            turned_sd_rad=0.004,
+        ),
         Element("plan", "straight", 0.0, 300.0, curvature0_1_mm=0.0, curvature1_1_mm=0.0),
     )
     found = rows(write_elements(elements))
@@ -108,6 +118,9 @@ def test_elements_and_faults():
     assert [row["kind"] for row in found] == ["straight", "arc", "grade"]
     assert (found[1]["curvature0_1_mm"], found[1]["radius_mm"]) == ("0.00228310502", "438.0")
     assert (found[0]["radius_mm"], found[0]["gradient0"]) == ("", "")
+    # 438^2 x 1e-6 = 0.1918 mm; a climb of 2 % over 500 mm
+    assert (found[1]["length_sd_mm"], found[1]["radius_sd_mm"], found[1]["turned_sd_rad"]) == ("2.5", "0.1918", "0.004")
+    assert (found[2]["rise_mm"], found[2]["rise_sd_mm"], found[1]["rise_mm"]) == ("10.0", "0.25", "")
     faults = (Fault("one_rail_dip", 900.0, 0.41234567, "mm", 0.05, "left"), Fault("kink", 100.0, -1.5, "deg", 0.1))
     found = rows(write_faults(faults))
     assert ",".join(found[0]) == "kind,s_mm,size,unit,sd,rail"

@@ -31,7 +31,7 @@ LENGTH_MM = 2 * (STRAIGHT_MM + 2 * EASE_MM + ARC_MM)
 
 def plan_elements() -> tuple[Element, ...]:
     k = 1 / RADIUS_MM
-    sd = {"s0_sd_mm": 2.3, "s1_sd_mm": 2.6}
+    sd = {"s0_sd_mm": 2.3, "s1_sd_mm": 2.6, "length_sd_mm": 3.5, "turned_sd_rad": 0.003}
     pieces, s = [], 0.0
     for _ in range(2):
         for kind, length, k0, k1 in (
@@ -56,7 +56,20 @@ def profile_elements() -> tuple[Element, ...]:
     nan = float("nan")
     return tuple(
         Element(
-            "profile", kind, s0, s1, nan, nan, g0, g1, gradient_sd=0.00042, s0_sd_mm=9.0, s1_sd_mm=8.0, misfit=0.0007
+            "profile",
+            kind,
+            s0,
+            s1,
+            nan,
+            nan,
+            g0,
+            g1,
+            gradient_sd=0.00042,
+            s0_sd_mm=9.0,
+            s1_sd_mm=8.0,
+            misfit=0.0007,
+            length_sd_mm=12.0,
+            rise_sd_mm=0.8,
         )
         for kind, s0, s1, g0, g1 in (
             ("grade", 0.0, 1.6 * q, g, g),

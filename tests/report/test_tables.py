@@ -23,21 +23,23 @@ def test_arc_of_360_mm_by_hand():
     k = 1 / 360.0
     length = 360.0 * math.pi / 2
     arc = Element("plan", "arc", 1000.0, 1000.0 + length, -k, -k, NAN, NAN, 1.5e-5, NAN, 3.0, 4.0, -math.pi / 2, 4e-5)
+    arc = replace(arc, length_sd_mm=5.2, turned_sd_rad=0.0085)
     assert cells(plan_table([arc], MODEL), 0) == {
         "No.": "1",
         "Kind": "arc, right-hand",
         "Starts at": "1.00 m",
-        "Length, mm": "565 ± 5",  # hypot(3, 4) = 5
+        "Length, mm": "565 ± 5",
         "Length, in": "22.26 ± 0.20",
         "Radius, mm": "360.0 ± 1.9",
         "Radius, in": "14.17 ± 0.08",
-        "Turns, °": "\N{MINUS SIGN}90.0 ± 0.5",  # 1.5e-5 x 565.49 rad = 0.486 deg
+        "Turns, °": "\N{MINUS SIGN}90.0 ± 0.5",  # 0.0085 rad = 0.487 deg
         "Misfit, 1/m": "0.040",
     }
 
 
 def test_grade_of_one_in_forty_by_hand():
     grade = Element("profile", "grade", 0.0, 800.0, NAN, NAN, -0.025, -0.025, NAN, 3e-4, 3.0, 4.0, NAN, 5e-4)
+    grade = replace(grade, length_sd_mm=5.2, rise_sd_mm=0.31)
     assert cells(profile_table([grade], MODEL), 0) == {
         "No.": "1",
         "Kind": "grade",
@@ -46,7 +48,7 @@ def test_grade_of_one_in_forty_by_hand():
         "Length, in": "31.50 ± 0.20",
         "Gradient, %": "\N{MINUS SIGN}2.500 ± 0.030",
         "1 in n": "1:40 down",
-        "Rise, mm": "\N{MINUS SIGN}20.00 ± 0.24",
+        "Rise, mm": "\N{MINUS SIGN}20.00 ± 0.31",
         "Misfit, %": "0.050",
     }
 

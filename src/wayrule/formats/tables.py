@@ -28,6 +28,7 @@ SD_DIGITS: Final = 5
 ELEMENT_COLUMNS: Final = (
     "plane", "kind", "s0_mm", "s1_mm", "curvature0_1_mm", "curvature1_1_mm", "gradient0", "gradient1",
     "curvature_sd_1_mm", "gradient_sd", "s0_sd_mm", "s1_sd_mm", "length_mm", "radius_mm", "turned_rad", "misfit",
+    "length_sd_mm", "radius_sd_mm", "turned_sd_rad", "rise_mm", "rise_sd_mm",
 )  # fmt: skip
 
 FAULT_COLUMNS: Final = ("kind", "s_mm", "size", "unit", "sd", "rail")
@@ -96,11 +97,11 @@ def write_travel(travel: Travel, ratio: float) -> bytes:
 
 
 def write_elements(elements: tuple[Element, ...]) -> bytes:
-    """`elements.csv`: pieces of the plan, then of the profile, by chainage. `radius_mm` is empty for a straight."""
+    """`elements.csv`: pieces of the plan, then of the profile, by chainage; a radius for arcs only."""
     rows = sorted(elements, key=lambda e: (e.plane, e.s0_mm))
     columns: dict[str, Any] = {}
     for name in ELEMENT_COLUMNS:
-        values = [_radius(e) if name == "radius_mm" else getattr(e, name) for e in rows]
+        values = [_of(e, name) for e in rows]
         columns[name] = (
             pl.Series(values, dtype=pl.String) if name in ("plane", "kind") else _column(name, _array(values))
         )
@@ -118,13 +119,15 @@ def write_faults(faults: tuple[Fault, ...]) -> bytes:
     return pl.DataFrame(columns).write_csv(quote_style="necessary").encode().replace(b'""', b"")
 
 
-def _radius(element: Element) -> float:
-    if element.plane != "plan" or element.kind != "arc":
+def _of(element: Element, name: str) -> float | str:
+    """A cell: radii are those of arcs, the rise that of the profile."""
+    if name.startswith("radius") and element.kind != "arc":
         return float("nan")
-    return element.radius_mm
+    value: float | str = getattr(element, name)
+    return value
 
 
-def _array(values: list[float]) -> Array:
+def _array(values: list[Any]) -> Array:
     return np.array(values, dtype=np.float64)
 
 

@@ -34,7 +34,8 @@ class Fit:
     residual       (n,) of all blocks, those in gaps too, spikes and bumps taken off
     mean_sd, at_sd sd of each piece's mean (m,) and of each break (m + 1,; 0 at the ends), for noise as large as the
                    weights say
-    length_sd, area_sd  (m,) sd of each piece's length and of its integral
+    length_sd, area_sd  (m,) sd of each piece's length and of its integral; where the first and the last piece are one
+                   (tied), the last entry is of both together
     size_sd, place_sd   of the spikes, then the bumps
     """
 
@@ -204,6 +205,9 @@ def _sds(now: _State) -> tuple[Floats, ...]:
     length[inner, k + inner] = 1.0
     length[inner + 1, k + inner] = -1.0
     area = mean * np.diff(now.outline.at)[:, None] + length * (0.5 * (now.left + now.right))[:, None]
+    if now.outline.tied and m > 1:
+        length[-1] += length[0]
+        area[-1] += area[0]
     own = np.sqrt(np.maximum(np.diag(cov), 0.0))
     at_sd = np.concatenate([[0.0], own[k : k + m - 1], [0.0]])
     mean_sd, length_sd, area_sd = (

@@ -82,6 +82,9 @@ class Element:
     *_sd                sd of the mean curvature or gradient of the piece, and of its ends' places
     turned_rad          heading change along it (plan)
     misfit              rms of what the piece does not explain, in the quantity's own unit
+    length_sd_mm        sd of its length; its ends' errors go together, so not that of two places
+    turned_sd_rad       sd of the heading change (plan); what moves a joint hardly changes it
+    rise_sd_mm          sd of the rise (profile)
     """
 
     plane: Literal["plan", "profile"]
@@ -98,6 +101,9 @@ class Element:
     s1_sd_mm: float = float("nan")
     turned_rad: float = float("nan")
     misfit: float = float("nan")
+    length_sd_mm: float = float("nan")
+    turned_sd_rad: float = float("nan")
+    rise_sd_mm: float = float("nan")
 
     @property
     def length_mm(self) -> float:
@@ -109,6 +115,17 @@ class Element:
         """Signed mean radius [mm], left > 0; infinite where the mean curvature is zero."""
         mean = 0.5 * (self.curvature0_1_mm + self.curvature1_1_mm)
         return 1.0 / mean if mean else float("inf")
+
+    @property
+    def radius_sd_mm(self) -> float:
+        """Sd of the mean radius [mm]; NaN where the mean curvature is zero."""
+        mean = 0.5 * (self.curvature0_1_mm + self.curvature1_1_mm)
+        return self.curvature_sd_1_mm / mean**2 if mean else float("nan")
+
+    @property
+    def rise_mm(self) -> float:
+        """Height gained along it [mm] (profile)."""
+        return 0.5 * (self.gradient0 + self.gradient1) * self.length_mm
 
 
 @dataclass(frozen=True, slots=True)

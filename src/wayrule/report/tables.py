@@ -57,8 +57,8 @@ def plan_table(elements: Sequence[Element], lengths: Lengths) -> Table:
     m, i = lengths.metric, lengths.imperial
     rows: list[tuple[str, ...]] = []
     for e in (e for e in elements if e.plane == "plan"):
-        length = lengths.both(e.length_mm, math.hypot(e.s0_sd_mm, e.s1_sd_mm))
-        turned = _plain_pair(e.turned_rad / DEG, e.curvature_sd_1_mm * e.length_mm / DEG)
+        length = lengths.both(e.length_mm, e.length_sd_mm)
+        turned = _plain_pair(e.turned_rad / DEG, e.turned_sd_rad / DEG)
         number = str(len(rows) + 1)
         rows.append((number, _plan_kind(e), metres(e.s0_mm), *length, *_radii(e, lengths), turned, _misfit(e, 1e3)))
     heads = (
@@ -78,7 +78,7 @@ def plan_table(elements: Sequence[Element], lengths: Lengths) -> Table:
         heads,
         (True, False, True, True, True, True, True, True, True),
         tuple(rows),
-        note="± is one sigma. Lengths from the sigmas of both ends, angles from the sigma of the mean curvature. "
+        note="± is one sigma of the piece itself; the scale of the whole line (see what was learnt) comes on top. "
         "Misfit is the rms of curvature that the piece leaves unexplained.",
         empty="The plan was not divided into straights, arcs and transitions.",
     )
@@ -89,14 +89,14 @@ def profile_table(elements: Sequence[Element], lengths: Lengths) -> Table:
     m, i = lengths.metric, lengths.imperial
     rows: list[tuple[str, ...]] = []
     for e in (e for e in elements if e.plane == "profile"):
-        length = lengths.both(e.length_mm, math.hypot(e.s0_sd_mm, e.s1_sd_mm))
+        length = lengths.both(e.length_mm, e.length_sd_mm)
         mean = 0.5 * (e.gradient0 + e.gradient1)
         if e.kind == "grade":
             percent, words = _plain_pair(100 * mean, 100 * e.gradient_sd), f"{one_in(mean)}{_way(mean)}"
         else:
             percent = f"{_signed(100 * e.gradient0)} to {_signed(100 * e.gradient1)}"
             words = f"{one_in(e.gradient0)}{_way(e.gradient0)} to {one_in(e.gradient1)}{_way(e.gradient1)}"
-        rise = lengths.both(mean * e.length_mm, e.gradient_sd * e.length_mm)[0]
+        rise = lengths.both(e.rise_mm, e.rise_sd_mm)[0]
         kind = "grade" if e.kind == "grade" else "vertical curve"
         rows.append((str(len(rows) + 1), kind, metres(e.s0_mm), *length, percent, words, rise, _misfit(e, 100.0)))
     return Table(
@@ -115,8 +115,8 @@ def profile_table(elements: Sequence[Element], lengths: Lengths) -> Table:
         ),
         (True, False, True, True, True, True, False, True, True),
         tuple(rows),
-        note="± is one sigma. Rise is mean gradient times length. Misfit is the rms of gradient that the piece leaves "
-        "unexplained.",
+        note="± is one sigma of the piece itself. Rise is mean gradient times length. Misfit is the rms of gradient "
+        "that the piece leaves unexplained.",
         empty="The profile was not divided into grades and vertical curves.",
     )
 
@@ -268,7 +268,7 @@ def _radii(e: Element, lengths: Lengths) -> tuple[str, str]:
     k = 0.5 * (k0 + k1)
     if k == 0 or not math.isfinite(k):
         return (UNKNOWN, UNKNOWN)
-    return lengths.both(abs(1 / k), e.curvature_sd_1_mm / k**2)
+    return lengths.both(abs(e.radius_mm), e.radius_sd_mm)
 
 
 def _radius_or_straight(k: float, unit_mm: float) -> str:

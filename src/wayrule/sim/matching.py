@@ -18,6 +18,7 @@ class Matching:
     wanted, claimed, found   how many are there, were claimed, are both
     place_mm                 surveyed minus true place of each one found (middle of an element)
     size                     the same for its size (mm or deg; mean curvature in 1/mm or gradient for elements)
+    pairs                    (true, surveyed) element of each one found
     """
 
     wanted: int
@@ -25,6 +26,7 @@ class Matching:
     found: int
     place_mm: tuple[float, ...]
     size: tuple[float, ...]
+    pairs: tuple[tuple[Element, Element], ...] = ()
 
     @property
     def recall(self) -> float:
@@ -102,6 +104,9 @@ def _join(a: Element, b: Element) -> Element:
         curvature1_1_mm=b.curvature1_1_mm,
         gradient1=b.gradient1,
         turned_rad=a.turned_rad + b.turned_rad,
+        length_sd_mm=float("nan"),  # ends of several pieces: not known from theirs
+        turned_sd_rad=float("nan"),
+        rise_sd_mm=float("nan"),
     )
 
 
@@ -141,4 +146,21 @@ def match_elements(
         len(used),
         tuple(_away(a, b, period_mm) for a, b in middle),
         tuple(float(np.mean(_ends(said[j])) - np.mean(_ends(there[i]))) for i, j in used),
+        tuple((there[i], said[j]) for i, j in used),
     )
+
+
+def normalised(pairs: Sequence[tuple[Element, Element]]) -> dict[str, tuple[float, ...]]:
+    """Errors over claimed sigmas of surveyed elements: their length, curvature of arcs, turn of arcs and transitions,
+    rise; those without a sigma left out. Lengths and rises on the railway's scale, curvature as surveyed.
+    """
+    out: dict[str, list[float]] = {"length": [], "curvature": [], "turn": [], "rise": []}
+    for true, said in pairs:
+        out["length"].append((said.length_mm - true.length_mm) / said.length_sd_mm)
+        if true.plane == "profile":
+            out["rise"].append((said.rise_mm - true.rise_mm) / said.rise_sd_mm)
+        elif true.kind != "straight":
+            out["turn"].append((said.turned_rad - true.turned_rad) / said.turned_sd_rad)
+        if true.kind == "arc":
+            out["curvature"].append((said.curvature0_1_mm - true.curvature0_1_mm) / said.curvature_sd_1_mm)
+    return {name: tuple(z for z in values if np.isfinite(z)) for name, values in out.items()}

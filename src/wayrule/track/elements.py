@@ -86,7 +86,7 @@ def _plan_elements(pieces: Pieces, gauge_mm: float) -> tuple[Element, ...]:
     out: list[Element] = []
     for i, kind in enumerate(pieces.kinds):
         start, stop = float(pieces.start[i]), float(pieces.stop[i])
-        k0, k1, sd = float(pieces.left[i]), float(pieces.right[i]), float(pieces.mean_sd[i])
+        k0, k1, sd = float(pieces.left[i]), float(pieces.right[i]), _mean_sd(pieces, i)
         straight = kind == "zero" or (kind == "flat" and _is_straight(k0, sd, stop - start, gauge_mm))
         if straight:
             k0 = k1 = 0.0
@@ -98,14 +98,25 @@ def _plan_elements(pieces: Pieces, gauge_mm: float) -> tuple[Element, ...]:
                 s1_mm=stop,
                 curvature0_1_mm=k0,
                 curvature1_1_mm=k1,
-                curvature_sd_1_mm=sd or math.sqrt(pieces.density / (stop - start)),
+                curvature_sd_1_mm=sd,
                 s0_sd_mm=float(pieces.start_sd[i]),
                 s1_sd_mm=float(pieces.stop_sd[i]),
                 turned_rad=0.5 * (k0 + k1) * (stop - start),
                 misfit=float(pieces.misfit[i]),
+                length_sd_mm=float(pieces.length_sd[i]),
+                turned_sd_rad=sd * (stop - start) if straight else float(pieces.area_sd[i]),
             )
         )
     return tuple(out)
+
+
+def _mean_sd(pieces: Pieces, i: int) -> float:
+    """Sd of a piece's mean; of one that is taken for zero, what noise makes of the mean over its length."""
+    return float(pieces.mean_sd[i]) if pieces.kinds[i] != "zero" else math.sqrt(pieces.density / _length(pieces, i))
+
+
+def _length(pieces: Pieces, i: int) -> float:
+    return float(pieces.stop[i] - pieces.start[i])
 
 
 def _is_straight(curvature: float, sd: float, length: float, gauge_mm: float) -> bool:
@@ -122,10 +133,12 @@ def _profile_elements(pieces: Pieces) -> tuple[Element, ...]:
             s1_mm=float(pieces.stop[i]),
             gradient0=float(pieces.left[i]),
             gradient1=float(pieces.right[i]),
-            gradient_sd=float(pieces.mean_sd[i]) or math.sqrt(pieces.density / float(pieces.stop[i] - pieces.start[i])),
+            gradient_sd=_mean_sd(pieces, i),
             s0_sd_mm=float(pieces.start_sd[i]),
             s1_sd_mm=float(pieces.stop_sd[i]),
             misfit=float(pieces.misfit[i]),
+            length_sd_mm=float(pieces.length_sd[i]),
+            rise_sd_mm=float(pieces.area_sd[i]) if kind != "zero" else math.sqrt(pieces.density * _length(pieces, i)),
         )
         for i, kind in enumerate(pieces.kinds)
     )

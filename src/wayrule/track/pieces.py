@@ -3,11 +3,12 @@
 Noise, as correlated as it is: the increments of heading (of height) over disjoint lengths are taken as independent,
 with a density d such that a mean over a length l has variance d / l. The claimed sd of a mean over one wheelbase w
 gives d = sd^2 w, so w is worth one independent value, however dense the stations. What the line itself does
-(roughness) is measured from the data on lengths of 1 to 16 w, and the largest density counts. What drifts too slowly
-to be seen so, a survey's error of height above all, is added from the claimed sd of the integral. What every value
-shares (a tilt) neither makes nor hides a piece, and comes into the sigmas alone (`errorbars`).
+(roughness) is measured from the data on lengths of 1 to 16 w. What drifts too slowly to be seen so, a survey's error of
+height above all, is taken from the claimed sd of the integral; the largest density counts. What every value shares (a
+tilt) neither makes nor hides a piece, and comes into the sigmas alone (`errorbars`).
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -17,7 +18,7 @@ import numpy as np
 from wayrule.maths.judge import Prices, prices, window_of
 from wayrule.maths.outline import best_outline, first_outline
 from wayrule.maths.outlinefit import Fit, fit
-from wayrule.maths.piecewise import Blocks, Outline, unexplained
+from wayrule.maths.piecewise import Blocks, Outline, level_index, unexplained
 from wayrule.model.arrays import Array
 from wayrule.track.errorbars import taken_apart
 
@@ -29,6 +30,10 @@ MOST_BLOCKS: Final = 3000
 
 SHORTEST_WHEELBASES: Final = 0.6
 """A shorter piece than that is not told from a fault by a wagon of this wheelbase."""
+
+JOINT_WHEELBASES: Final = 0.03
+"""No joint is placed better than this (2 mm in H0): what a wagon with play does where a curve begins is not undone to
+the last. As measured on simulated sectional track, passed over one way."""
 
 LONGEST_GAP_WHEELBASES: Final = 4.5
 """A fault may hide a stretch of up to this length from the search for elements."""
@@ -80,7 +85,8 @@ class Line:
 class Pieces:
     """Pieces in rising chainage; on a closed line the last may end beyond the length.
 
-    start, stop, left, right, mean_sd, start_sd, stop_sd, misfit: one entry for each of `kinds`
+    start, stop, left, right, mean_sd, start_sd, stop_sd, length_sd, area_sd, misfit: one entry for each of `kinds`;
+    the area is the integral along the piece, heading turned or height risen
     density : the noise density that was used; blur_mm : the moving mean that fitted best
     """
 
@@ -92,6 +98,8 @@ class Pieces:
     mean_sd: Array
     start_sd: Array
     stop_sd: Array
+    length_sd: Array
+    area_sd: Array
     misfit: Array
     density: float
     blur_mm: float
@@ -137,7 +145,7 @@ def block_line(
 
 def _weights(line: Line, density: float) -> Blocks:
     width = np.diff(line.edge)
-    weight = np.where(line.known, width / (np.maximum(line.density, density) + line.slow), 0.0)
+    weight = np.where(line.known, width / np.maximum(line.density, max(density, line.slow)), 0.0)
     return Blocks(line.edge, line.y, weight)
 
 
@@ -157,7 +165,10 @@ def _first_density(line: Line, floor: float) -> float:
 
 
 def _residual_density(line: Line, fitted: Fit, blur: float, floor: float) -> float:
-    """Noise density from what a fit leaves, on lengths of 1, 2, 4, 8 and 16 w; the largest counts."""
+    """Noise density from what a fit leaves, on lengths of 1, 2, 4, 8 and 16 w; the largest counts.
+
+    Divided by the share of degrees of freedom that the fit has left of one value per wheelbase.
+    """
     width = np.diff(line.edge)
     good = line.known & ~unexplained(line.edge, fitted.outline, blur)
     run = np.concatenate([[0.0], np.cumsum(np.where(good, fitted.residual * width, 0.0))])
@@ -168,8 +179,15 @@ def _residual_density(line: Line, fitted: Fit, blur: float, floor: float) -> flo
             break
         length = line.edge[k:] - line.edge[:-k]
         sd = 1.4826 * float(np.median(np.abs(run[k:] - run[:-k]) / np.sqrt(length)))
-        worst = max(worst, sd**2)
+        worst = max(worst, sd**2 / _left_free(fitted.outline, line))
     return worst
+
+
+def _left_free(outline: Outline, line: Line) -> float:
+    """Share of the independent values that an outline's unknowns leave, half of them at least."""
+    unknowns = level_index(outline.kinds, outline.tied)[2] + len(outline.kinds) - 1
+    unknowns += 2 * len(outline.spikes) + 3 * len(outline.bumps)
+    return max(0.5, 1.0 - unknowns * line.base_mm / float(line.edge[-1] - line.edge[0]))
 
 
 def _rolled(line: Line, first: int) -> Line:
@@ -231,6 +249,11 @@ def find_pieces(line: Line, floor_density: float, *, steps: bool) -> Pieces:
     return _ordered(fitted, line, density, blur)
 
 
+def _with(sd: Array, more: float) -> Array:
+    """The sd of places with what is added to each; an end of the line is no joint, and is known."""
+    return np.asarray(np.where(sd > 0, np.hypot(sd, more), 0.0))
+
+
 def _best_blur(blocks: Blocks, outline: Outline, base_mm: float, price: Prices) -> float:
     """The moving mean that explains the steps best; ramps not much longer than it are taken for steps.
 
@@ -290,8 +313,12 @@ def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
     """Pieces in rising chainage from the first that starts at or after 0; the two halves of a tied piece joined."""
     outline = fitted.outline
     kinds, at = list(outline.kinds), outline.at
-    left, right, mean_sd = fitted.left, fitted.right, np.hypot(fitted.mean_sd, line.shared)
+    left, right = fitted.left, fitted.right
+    local = float(max(np.median(line.density), density))
+    both = math.sqrt((local + line.slow) / max(local, line.slow))  # a mean over a long piece sees either noise
+    mean_sd = np.hypot(both * fitted.mean_sd, line.shared)
     start, stop, start_sd, stop_sd = at[:-1].copy(), at[1:].copy(), fitted.at_sd[:-1].copy(), fitted.at_sd[1:].copy()
+    length_sd, area_sd = fitted.length_sd, fitted.area_sd
     weight = np.where(unexplained(line.edge, outline, blur) | ~line.known, 0.0, np.diff(line.edge))
     middle = 0.5 * (line.edge[1:] + line.edge[:-1])
     piece = np.clip(np.searchsorted(at, middle, side="right") - 1, 0, len(kinds) - 1)
@@ -301,6 +328,7 @@ def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
         piece -= 1
         kinds, start, stop, left, right = kinds[1:], start[1:], stop[1:], left[1:], right[1:]
         mean_sd, start_sd, stop_sd = mean_sd[1:], start_sd[1:], stop_sd[1:]
+        length_sd, area_sd = length_sd[1:], area_sd[1:]
     n = len(kinds)
     total = np.bincount(piece, weight, n)
     square = np.bincount(piece, weight * fitted.residual**2, n)
@@ -308,6 +336,9 @@ def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
     if line.closed:
         turns = np.floor(start / (at[-1] - at[0]) + 1e-9) * (at[-1] - at[0])
         start, stop = start - turns, stop - turns
+    area_sd = np.hypot(area_sd, line.shared * (stop - start))
+    placed = JOINT_WHEELBASES * line.base_mm
+    start_sd, stop_sd, length_sd = (_with(sd, placed) for sd in (start_sd, stop_sd, length_sd))
     order = np.argsort(start, kind="stable")
     return Pieces(
         kinds=tuple(kinds[i] for i in order),
@@ -318,7 +349,9 @@ def _ordered(fitted: Fit, line: Line, density: float, blur: float) -> Pieces:
         mean_sd=mean_sd[order],
         start_sd=start_sd[order],
         stop_sd=stop_sd[order],
+        length_sd=length_sd[order],
+        area_sd=area_sd[order],
         misfit=misfit[order],
-        density=density,
+        density=local + line.slow,
         blur_mm=blur,
     )
