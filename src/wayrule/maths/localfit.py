@@ -36,10 +36,27 @@ def local_slope(t_s: Array, y: Array, half_s: float, *, degree: int = 2) -> tupl
     >>> local_slope(t, 3 * t**2, 1.0)[0].round(9).tolist()
     [0.0, 0.6, 1.5, 1.8, 3.0]
     """
+    sums = _line if degree == 1 else _parabola
+    found = np.zeros((3, len(t_s)))
+    width = half_s * (1.0 + 1e-9)
+    for start in range(0, len(t_s), AT_ONCE):
+        stop = min(start + AT_ONCE, len(t_s))
+        low, high = np.searchsorted(t_s, (t_s[start] - width, t_s[stop - 1] + width), side="left")
+        part = slice(int(low), min(int(high) + 1, len(t_s)))
+        s, m = _power_sums(t_s[part], y[part], width, degree)
+        inner = slice(start - part.start, stop - part.start)
+        found[:, start:stop] = (*sums(s[:, inner], m[:, inner]), s[0, inner])
+    return found[0], found[1], found[2]
+
+
+AT_ONCE = 16384
+"""Samples worked on together: their sums stay in the processor's cache."""
+
+
+def _power_sums(t_s: Array, y: Array, width_s: float, degree: int) -> tuple[Array, Array]:
+    """(5, n) S_k and (3, n) T_k about each sample."""
     n = len(t_s)
-    if n == 0:
-        return np.zeros(0), np.zeros(0), np.zeros(0)
-    ahead = np.searchsorted(t_s, t_s + half_s * (1.0 + 1e-9), side="right") - 1 - np.arange(n)
+    ahead = np.searchsorted(t_s, t_s + width_s, side="right") - 1 - np.arange(n)
     reach = int(ahead.max())
     known = np.isfinite(y)
     base = np.where(known, y, 0.0)
@@ -49,7 +66,7 @@ def local_slope(t_s: Array, y: Array, half_s: float, *, degree: int = 2) -> tupl
         a, b = max(0, -j), n - max(0, j)
         here, there = slice(a, b), slice(a + j, b + j)
         u = t_s[there] - t_s[here]
-        w = np.where((np.abs(u) <= half_s * (1.0 + 1e-9)) & known[there], 1.0, 0.0)
+        w = np.where((np.abs(u) <= width_s) & known[there], 1.0, 0.0)
         rise = w * (base[there] - base[here])
         u2 = u * u
         s[0, here] += w
@@ -61,7 +78,7 @@ def local_slope(t_s: Array, y: Array, half_s: float, *, degree: int = 2) -> tupl
             s[3, here] += w * u2 * u
             s[4, here] += w * u2 * u2
             m[2, here] += u2 * rise
-    return (*(_line(s, m) if degree == 1 else _parabola(s, m)), s[0])
+    return s, m
 
 
 def _line(s: Array, m: Array) -> tuple[Array, Array]:

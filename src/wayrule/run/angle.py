@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from wayrule.errors import UndeterminedError
 from wayrule.maths.harmonics import Harmonics, fit_harmonics
@@ -179,17 +180,32 @@ def _on_ring(ring: Ring, flat_mt: Array, valid: NDArray[np.bool_]) -> tuple[Arra
     return np.where(valid & ~wild, angle, np.nan), int(wild.sum())
 
 
+MOST_SAMPLES_A_STEP = 64
+
+
 def _steady(counted: Unwrapped) -> NDArray[np.bool_]:
     """Samples from which harmonics may be learnt: turning one way, neither creeping nor too fast, nothing bridged.
 
-    Creeping is below a tenth of the usual turning: there the motion is least smooth for each degree it turns.
+    Creeping is below a tenth of the usual turning: there the motion is least smooth for each degree it turns. A slow
+    pull turns less from sample to sample than a reading's noise: steps are taken over a sixteenth of a turn.
     """
-    step = np.gradient(counted.psi_rad)
+    psi = counted.psi_rad
+    step = np.gradient(uniform_filter1d(psi, _samples_a_step(psi), mode="nearest"))
     moving = np.abs(step)[np.abs(step) > 1e-3]
     floor = 0.1 * float(np.median(moving)) if len(moving) else np.inf
     same_way = np.sign(step) == np.sign(np.roll(step, 1))
     within = (np.abs(step) > floor) & (np.abs(step) < FAST_TURN * TAU)
     return np.asarray(within & same_way & ~counted.fast & ~counted.bridged)
+
+
+def _samples_a_step(psi_rad: Array) -> int:
+    """In how many samples, 1 to `MOST_SAMPLES_A_STEP`, the wheel turns a sixteenth of a turn where it turns briskly."""
+    samples = 1
+    while samples < min(MOST_SAMPLES_A_STEP, len(psi_rad) // 8):
+        if np.percentile(np.abs(psi_rad[samples:] - psi_rad[:-samples]), 90) >= TAU / 16:
+            break
+        samples *= 2
+    return samples
 
 
 def _onto_curve(phi_rad: Array, flat_mt: Array, valid: NDArray[np.bool_]) -> tuple[Array, float, float, Array]:

@@ -36,7 +36,7 @@ def speed(
     Notes
     -----
     Slope of a local parabola. White noise of a summed-up speed gives sqrt(1.2 / m) of its sd for m samples. Smearing
-    is h^2 / 10 of the third derivative of the distance, taken from the speed itself.
+    is h^2 / 10 of the third derivative of the distance: the second difference of the speed, h apart, over 10.
 
     Examples
     --------
@@ -54,10 +54,14 @@ def speed(
         window *= 1.25
     half = 0.5 * min(window, max(LONGEST_S, least))
     v, gain, count = local_slope(t_s, distance_mm, half)
-    plain, plain_gain, _ = local_slope(t_s, distance_mm, max(half, 1.01 * float(np.diff(t_s).max())), degree=1)
-    v, gain = np.where(np.isfinite(v), v, plain), np.where(np.isfinite(gain), gain, plain_gain)
-    bend, _, _ = local_slope(t_s, np.gradient(v, t_s), half, degree=1)
-    smear = np.nan_to_num(half**2 / 10.0 * bend)
+    if not np.isfinite(v).all():  # beside gaps: the slope of a line over whatever is near
+        plain, plain_gain, _ = local_slope(t_s, distance_mm, max(half, 1.01 * float(np.diff(t_s).max())), degree=1)
+        v, gain = np.where(np.isfinite(v), v, plain), np.where(np.isfinite(gain), gain, plain_gain)
+    known = np.isfinite(v)
+    smear = np.zeros_like(v)
+    if known.any():
+        later, sooner = (np.interp(t_s + shift, t_s[known], v[known]) for shift in (half, -half))
+        smear = np.nan_to_num((later - 2.0 * v + sooner) / 10.0)
     of_speed = speed_noise_mm_s * np.sqrt(1.2 / np.maximum(count, 1.0))
     return v, np.sqrt((gain * white_sd_mm) ** 2 + of_speed**2 + smear**2), 2.0 * half
 
