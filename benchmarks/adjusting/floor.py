@@ -34,11 +34,12 @@ def floor(case: Case, quality: ImuQuality, seed: int) -> SurveyErrors:
     recordings = [corrected(recording, made.truths[0]) for recording in made.recordings]
 
     def tell(problem: Problem) -> None:
-        border = problem.border
+        border, before = problem.border, problem.before
+        known = dict(zip(before.acting_names, np.sqrt(np.diag(before.as_met)), strict=True))
         for name in WAGON:
             if name not in UNTOLD:
                 at = border.names[name].start
-                border.sd[at] *= BETTER
+                border.sd[at] = BETTER * float(known.get(name, border.sd[at]))
                 border.value[at] = wheel.slip_mm if name == "slip_mm" else 0.0
 
     done = adjusted(recordings, wagon, made.facts, tell)

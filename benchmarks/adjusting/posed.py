@@ -13,7 +13,7 @@ from scipy import sparse
 
 from benchmarks.adjusting.small import Priors
 from wayrule.model.arrays import Array
-from wayrule.track.adjust.adjust import Adjusted, ties_at
+from wayrule.track.adjust.adjust import Adjusted, ties_at, weighted
 from wayrule.track.adjust.line import positions
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS, evaluate
 from wayrule.track.adjust.solve import gauge_matrices, smoothness_matrices
@@ -108,19 +108,12 @@ class Posed:
         block, k, p = self.widths()
         runs = evaluate(problem, u)
         out = []
-        for r, (run, weights) in enumerate(zip(runs, self.done.row_weights, strict=True)):
-            for row, weight in zip(run.rows, weights, strict=True):
-                parts: list[Any] = [sparse.csr_array((len(weight), block)) for _ in range(3)]
-                sway = sparse.csr_array((len(weight), block - u.spline.n))
-                if row.by_sway is not None:
-                    part = u.sway_of[r]
-                    left, right = part.start, block - u.spline.n - part.stop
-                    ends = [sparse.csr_array((len(weight), side)) for side in (left, right)]
-                    sway = sparse.hstack([ends[0], row.by_sway, ends[1]], format="csr")
-                parts[row.spline] = sparse.hstack([row.by_spline, sway], format="csr")
-                by = sparse.hstack([*parts, row.by_border, sparse.csr_array((len(weight), p))], format="csr")
-                scale = np.sqrt(weight)
-                out.append(Bundle(-scale * row.residual, sparse.csr_array(by.multiply(scale[:, None]))))
+        for one in weighted(problem, u, runs, self.done.row_weights):
+            m, scale = len(one.weight), np.sqrt(one.weight)
+            parts: list[Any] = [sparse.csr_array((m, block)) for _ in range(3)]
+            parts[one.rows.spline] = u.on_block(one.run, one.rows)
+            by = sparse.hstack([*parts, one.rows.by_border, sparse.csr_array((m, p))], format="csr")
+            out.append(Bundle(-scale * one.residual, sparse.csr_array(by.multiply(scale[:, None]))))
         out += self._priors(x)
         out += self._chords(u, x)
         ties = [t for t in ties_at(problem, u, runs, whole=True) if not t.name.startswith("closure")]
@@ -141,7 +134,7 @@ class Posed:
         for i, order in enumerate((3, 2, 2)):
             for information, base in ((smooth[i], difference(n, order)), (gauge[i], start)):
                 rows.append(_placed(root(information, base), i * block, size))
-            rows.append(_placed(self.done.sway[i], i * block + n, size))
+            rows.append(_placed(self.done.noise.sway[i], i * block + n, size))
         upper = np.linalg.cholesky(self.priors.border).T
         upper[np.abs(upper) < 1e-12 * np.abs(upper).max(axis=1, keepdims=True)] = 0.0
         rows.append(_placed(sparse.csr_array(upper), 3 * block, size))
@@ -159,9 +152,8 @@ class Posed:
         error = ((np.diff(xyz, axis=0) - np.diff(line.xyz.T, axis=0)) / CHORD_SD_MM).ravel()
         by = np.zeros((count, 3, size))
         for axis in range(3):
-            step = np.diff(line.by_spline[axis], axis=0)
-            for i in range(3):
-                by[:, axis, i * block : i * block + n] = -step[:, i * n : (i + 1) * n]
+            own, spline = (line.by_gamma, 1) if axis == 2 else (line.by_theta[axis], 0)
+            by[:, axis, spline * block : spline * block + n] = -np.diff(own, axis=0)
             by[:, axis, 3 * block : 3 * block + k] = -np.diff(line.by_border[axis], axis=0)
             at = size - p + axis + 3 * np.arange(count)
             by[np.arange(count), axis, at] = -1.0

@@ -13,7 +13,7 @@ from benchmarks.adjusting.staged import adjusted
 from wayrule.model import Facts
 from wayrule.model.arrays import Array
 from wayrule.sim import GOOD, HO_VAN, RunPlan, laps, oval, simulate
-from wayrule.track.adjust.adjust import CONVERGED_RAD, CONVERGED_WHEELBASES, Adjusted, ties_at
+from wayrule.track.adjust.adjust import CONVERGED_RAD, CONVERGED_WHEELBASES, Adjusted, ties_at, weighted
 from wayrule.track.adjust.problem import band_position, evaluate
 from wayrule.track.adjust.solve import assemble, gauge_matrices, smoothness_matrices
 from wayrule.track.adjust.unknowns import Unknowns
@@ -73,9 +73,9 @@ def objective(done: Adjusted, priors: Priors, u: Unknowns) -> float:
     off = u.border - priors.mean
     total = float(off @ priors.border @ off)
     for run, weights in zip(runs, done.row_weights, strict=True):
-        total += sum(float(weight @ row.residual**2) for row, weight in zip(run.rows, weights, strict=True))
+        total += sum(float(weight @ seen.residual**2) for seen, weight in zip(run.readings, weights, strict=True))
     for i, (coefficients, q) in enumerate(zip(u.read, priors.information, strict=True)):
-        total += float(coefficients @ (q @ coefficients)) + float(np.sum((done.sway[i] @ u.sway[i]) ** 2))
+        total += float(coefficients @ (q @ coefficients)) + float(np.sum((done.noise.sway[i] @ u.sway[i]) ** 2))
     return total + sum((tie.residual / tie.sd) ** 2 for tie in ties_at(done.problem, u, runs, whole=True))
 
 
@@ -86,13 +86,9 @@ def ours(done: Adjusted, priors: Priors, u: Unknowns) -> tuple[Unknowns, int]:
     runs = evaluate(problem, u)
     where = band_position(problem, u, runs)
     for iteration in range(1, 31):
-        rows = [
-            (r, row, w)
-            for r, (run, weights) in enumerate(zip(runs, done.row_weights, strict=True))
-            for row, w in zip(run.rows, weights, strict=True)
-        ]
+        rows = weighted(problem, u, runs, done.row_weights)
         ties = ties_at(problem, u, runs, whole=True)
-        system = assemble(u, rows, ties, priors.border, priors.mean, priors.information, done.sway, where)
+        system = assemble(u, rows, ties, priors.border, priors.mean, priors.information, done.noise.sway, where)
         u = u.moved(system.step, system.step_border)
         runs = evaluate(problem, u)
         angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))

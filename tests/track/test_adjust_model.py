@@ -9,10 +9,12 @@ from scipy.spatial.transform import Rotation
 from tests.track.test_adjust import WAGON, circling
 from wayrule.model import Facts
 from wayrule.track.adjust.adjust import LEAST_RELAXED, MOST_RELAXED, adjust, relaxed_share
+from wayrule.track.adjust.force import kinematics
+from wayrule.track.adjust.gyro import gyro_matrix
 from wayrule.track.adjust.line import metric, trace
-from wayrule.track.adjust.passes import scatter_of
+from wayrule.track.adjust.passes import Pull, scatter_of
+from wayrule.track.adjust.pose import pose
 from wayrule.track.adjust.problem import prepare
-from wayrule.track.adjust.rows import _kinematics, gyro_matrix, pose
 from wayrule.track.adjust.stations import _free_plan
 from wayrule.track.place import place
 
@@ -41,7 +43,7 @@ def test_a_sensor_on_a_circle_is_drawn_to_its_centre(circle, arm):
     Half a per cent of the force: the splines' own error on this run.
     """
     setting = dataclasses.replace(circle.problem.settings[0], arm_mm=arm)
-    ahead, left = _kinematics(circle.unknowns, setting, circle.runs[0].at)
+    ahead, left = kinematics(circle.unknowns, setting, circle.runs[0].at)
     rate = 200.0 / RADIUS
     centre = np.array([65.0 / 2, np.sqrt(RADIUS**2 - 65.0**2 / 4)])
     want = rate**2 * (centre - np.array(arm[:2]))
@@ -57,7 +59,7 @@ def test_a_turned_wagon_on_the_same_circle_is_drawn_to_the_other_side(circle):
     bins = back.bins
     u = circle.unknowns
     at = pose(u, back, circle.problem.spline.length * 3 - circle.runs[0].sigma)
-    ahead, left = _kinematics(u, back, at)
+    ahead, left = kinematics(u, back, at)
     rate = 200.0 / RADIUS
     steady = slice(len(ahead) // 4, 3 * len(ahead) // 4)
     assert np.median(bins.v_mm_s) > 0
@@ -101,9 +103,10 @@ def test_disagreement_of_passes_is_the_variance_of_their_mean():
     """For a plain mean each pass pulls by (x - mean) / P: the sandwich is then numpy's var(ddof=1) / P, exactly."""
     values = np.random.default_rng(2).normal(size=7)
     pull = ((values - values.mean()) / len(values))[None, :]
-    seen = scatter_of(np.ones((1, 1)), np.zeros((1, 0)), pull)
+    none, nothing = np.zeros((1, 0)), np.zeros((0, len(values)))
+    seen = scatter_of(np.ones((1, 1)), none, Pull(pull, nothing))
     assert seen[0] == pytest.approx(np.var(values, ddof=1) / len(values))
-    assert np.isnan(scatter_of(np.ones((1, 1)), np.zeros((1, 0)), pull[:, :1]))[0]
+    assert np.isnan(scatter_of(np.ones((1, 1)), none, Pull(pull[:, :1], nothing[:, :1])))[0]
 
 
 def test_relaxation_ends_steps_that_swing_or_creep():

@@ -97,8 +97,12 @@ class UniformSpline:
         """(m, n) rows of the mean of f over [a, a + length]; `length` may be negative."""
         low = self._knots(np.minimum(a, np.asarray(a) + length))
         high = self._knots(np.maximum(a, np.asarray(a) + length))
-        first = np.floor(low).astype(np.int64) - 1
-        i: NDArray[np.float64] = first[:, None] + np.arange(float(np.ceil(abs(length) / self.h)) + 4)
-        weight = bspline_integral(high[:, None] - i) - bspline_integral(low[:, None] - i)
+        first, last = np.floor(low).astype(np.int64) - 1, np.floor(high).astype(np.int64) - 1
+        apart = last - first
+        column = np.arange(int(np.max(apart, initial=0)) + 4)
+        weight = (column < apart[:, None]).astype(np.float64)  # b's integral up to here is whole in the middle
+        near = np.arange(4)
+        weight[np.arange(len(low))[:, None], apart[:, None] + near] = bspline_integral((high - last)[:, None] - near)
+        weight[:, :4] -= bspline_integral((low - first)[:, None] - near)
         total = np.maximum(high - low, 1e-12)
         return self._rows(first, weight / total[:, None])

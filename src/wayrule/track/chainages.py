@@ -17,6 +17,7 @@ def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
     u, lap = adjusted.unknowns, adjusted.problem.line.lap_mm
     line = trace(u, u.spline.h * TRACE_STEP_KNOTS)
     length = float(line.s[-1])
+    climb = 1 / np.cos(u.spline.value_rows(line.sigma) @ u.gamma)
     zero = zero_of(adjusted, line)
     variance = np.diag(adjusted.border_covariance)
     scale_sd = float(np.sqrt(max(variance[u.names["scale"].start], 0.0)))
@@ -26,7 +27,7 @@ def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
         sigma = setting.way * travel.distance_mm + offset
         wrapped = np.mod(sigma, lap) if lap else sigma
         chainage = line.length(wrapped) - zero
-        stretch = line.metric_at(wrapped) / np.cos(u.spline.value_rows(wrapped) @ u.gamma)
+        stretch = line.metric_at(wrapped) * np.interp(wrapped, line.sigma, climb)
         step = np.diff(travel.distance_mm) * 0.5 * (stretch[1:] + stretch[:-1])
         distance = np.concatenate(([0.0], np.cumsum(step)))
         loose = np.sqrt(np.maximum(travel.distance_sd_mm**2 - (travel.scale_sd * travel.distance_mm) ** 2, 0.0))

@@ -4,25 +4,30 @@ Why it is built so, with every equation: `docs/decisions/0013-survey-adjustment.
 """
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy import sparse
 
 from wayrule.errors import UndeterminedError
 from wayrule.model.arrays import Array
-from wayrule.track.adjust.density import densities
 from wayrule.track.adjust.line import trace
-from wayrule.track.adjust.noise import Weights, row_weights
-from wayrule.track.adjust.problem import TRACE_STEP_KNOTS, Problem, Run, band_position, evaluate, first_point
-from wayrule.track.adjust.solve import System, assemble, gauge_matrices, smoothness_matrices
-from wayrule.track.adjust.sway import first_sway, reweighted, sway_seen, whitening
+from wayrule.track.adjust.noise import HUBER, Weights, row_weights
+from wayrule.track.adjust.problem import (
+    TRACE_STEP_KNOTS,
+    Problem,
+    Run,
+    band_position,
+    evaluate,
+    first_point,
+    linearised,
+)
+from wayrule.track.adjust.solve import System, Weighted, assemble, gauge_matrices, smoothness_matrices
+from wayrule.track.adjust.sway import Noise, first_noise, noise_seen
 from wayrule.track.adjust.ties import (
     Moments,
     Tie,
-    caliper_tie,
     closure_ties,
     control_ties,
     lap_end_ties,
@@ -55,7 +60,7 @@ steps finish."""
 class Adjusted:
     """The adjusted line.
 
-    weights, row_weights   sigma of every row by kind, and the weights as used, outliers lowered
+    noise, row_weights   what was found of noise, and the readings' weights as used, outliers lowered
     iterations, moved_mm, converged   how the iteration ended
     """
 
@@ -63,9 +68,8 @@ class Adjusted:
     unknowns: Unknowns
     system: System
     runs: tuple[Run, ...]
-    weights: tuple[Weights, ...]
+    noise: Noise
     row_weights: tuple[tuple[Array, ...], ...]
-    sway: tuple[sparse.csr_array, ...]
     iterations: int
     moved_mm: float
     converged: bool
@@ -80,41 +84,19 @@ class Adjusted:
 def adjust(problem: Problem) -> Adjusted:
     """Iterate to convergence, with weights corrected by what the residuals show, then held."""
     u = first_point(problem)
-    prior, prior_mean = problem.border.prior_matrix(), np.array(problem.border.value)
-    held_places = np.diag(_hold(u))
-    gauge = gauge_matrices(problem.spline)
-    quiet = [
-        q + g
-        for q, g in zip(
-            smoothness_matrices(problem.spline, problem.smooth, problem.wagon.wheelbase_mm), gauge, strict=True
-        )
-    ]
-    seen = problem.spline.mean_rows(problem.spline.centres(), problem.wagon.wheelbase_mm)
-    first = tuple(
-        Weights.first(s.bins, densities(t, problem.wagon), t)
-        for s, t in zip(problem.settings, problem.travels, strict=True)
-    )
-    weights: tuple[Weights, ...] = first
     runs = evaluate(problem, u)
-    sway = whitening(first_sway(problem, u), problem.settings, u.sway_of)
-    position = band_position(problem, u, runs)
-    held: list[list[Array]] = []
-    near = CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
-    angle = place = np.inf
+    known, noise = _Known.of(problem, u, runs), first_noise(problem, u)
+    first, held = noise.weights, _held(runs, noise.weights, robust=False)
     relaxed, last = 1.0, np.zeros(0)
-    for iteration in range(1, MOST_ITERATIONS + 1):
+    iteration = 0
+    while True:
+        iteration += 1
         if iteration in REWEIGHT_AT:
-            weights = reweighted(problem, runs, first)
-            sway = whitening(sway_seen(problem, u, runs, first), problem.settings, u.sway_of)
-        if iteration <= REWEIGHT_AT[-1]:
-            held = [
-                [row_weights(row, w.sigma[row.kind]) for row in run.rows] for run, w in zip(runs, weights, strict=True)
-            ]
-        ties = ties_at(problem, u, runs, whole=iteration > 1)
-        rows = [(r, row, w) for r, run in enumerate(runs) for row, w in zip(run.rows, held[r], strict=True)]
-        known = prior + (held_places if iteration < PLACES_FROM else 0.0)
-        system = _solved(problem, u, rows, ties, known, prior_mean, quiet, sway, position)
-        turned = np.ravel(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
+            noise = noise_seen(problem, u, runs, first)
+        if 1 < iteration <= REWEIGHT_AT[-1]:
+            held = _held(runs, noise.weights, robust=True)
+        system = _solved(problem, u, runs, held, noise, known, iteration)
+        turned = np.ravel(known.over_wheelbase @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
         if iteration > PLACES_FROM:
             relaxed = relaxed_share(relaxed, last, turned)
         last = turned
@@ -125,10 +107,55 @@ def adjust(problem: Problem) -> Adjusted:
         runs = evaluate(problem, u)
         angle = float(np.max(np.abs(turned)))
         place = max(float(np.max(np.abs(system.step_border[s]))) for k, s in u.names.items() if _is_place(k))
-        if iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and place < near:
-            break
-    converged = angle < CONVERGED_RAD and place < near
-    return Adjusted(problem, u, system, runs, weights, tuple(map(tuple, held)), sway, iteration, place, converged)
+        near = place < CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
+        converged = iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and near
+        if converged or iteration == MOST_ITERATIONS:
+            return Adjusted(problem, u, system, runs, noise, held, iteration, place, converged)
+        del system  # its factors are larger than the recording
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the equations keep from round to round: priors, and what makes the blocks banded.
+
+    prior, hold     (k, k) information of the border's priors, and what holds the runs' places at first
+    mean            (k,) of the priors
+    quiet           (n, n) information on theta, gamma, phi
+    position        (block,) places along the line of a block's unknowns
+    over_wheelbase  (n, n) means over a wheelbase about each knot
+    """
+
+    prior: Array
+    hold: Array
+    mean: Array
+    quiet: tuple[sparse.csr_array, ...]
+    position: Array
+    over_wheelbase: sparse.csr_array
+
+    @classmethod
+    def of(cls, problem: Problem, u: Unknowns, runs: Sequence[Run]) -> "_Known":
+        spline, wheelbase = problem.spline, problem.wagon.wheelbase_mm
+        smooth = smoothness_matrices(spline, problem.smooth, wheelbase)
+        return cls(
+            problem.border.prior_matrix(),
+            np.diag(_hold(u)),
+            np.array(problem.border.value),
+            tuple(q + g for q, g in zip(smooth, gauge_matrices(spline), strict=True)),
+            band_position(problem, u, runs),
+            spline.mean_rows(spline.centres(), wheelbase),
+        )
+
+
+def _held(runs: Sequence[Run], weights: Sequence[Weights], *, robust: bool) -> tuple[tuple[Array, ...], ...]:
+    """Weights of all readings at the present point, to be held while it moves.
+
+    Before the line has its bends the residuals are the bends: lowered as outliers they would be lost.
+    """
+    beyond = HUBER if robust else np.inf
+    return tuple(
+        tuple(row_weights(seen, w.sigma[seen.kind], beyond) for seen in run.readings)
+        for run, w in zip(runs, weights, strict=True)
+    )
 
 
 LONGEST_ANGLE_RAD, LONGEST_GAIN = 0.3, 0.03
@@ -158,10 +185,21 @@ def relaxed_share(before: float, last: Array, step: Array) -> float:
     return float(np.clip(secant, LEAST_RELAXED, MOST_RELAXED))
 
 
-def _solved(problem: Problem, *equations: Any) -> System:
-    """The step of `assemble`; raises UndeterminedError where there is none."""
+def _solved(
+    problem: Problem,
+    u: Unknowns,
+    runs: Sequence[Run],
+    held: Sequence[Sequence[Array]],
+    noise: Noise,
+    known: _Known,
+    iteration: int,
+) -> System:
+    """The step from a point; raises UndeterminedError where there is none."""
+    prior = known.prior + (known.hold if iteration < PLACES_FROM else 0.0)
+    ties = ties_at(problem, u, runs, whole=iteration > 1)
+    readings = weighted(problem, u, runs, held)
     try:
-        system = assemble(*equations)
+        system = assemble(u, readings, ties, prior, known.mean, known.quiet, noise.sway, known.position)
     except (np.linalg.LinAlgError, ValueError) as error:
         raise _astray(problem) from error
     if not (np.isfinite(system.step).all() and np.isfinite(system.step_border).all()):
@@ -176,6 +214,16 @@ def _astray(problem: Problem) -> UndeterminedError:
         where=", ".join(t.run for t in problem.travels),
         next_step="check axes and units in [columns], wheelbase_mm and the wheel with `wayrule travel`",
     )
+
+
+def weighted(
+    problem: Problem, u: Unknowns, runs: Sequence[Run], weights: Sequence[Sequence[Array]]
+) -> Iterator[Weighted]:
+    """All derivatives at a point, a part of a run at a time, with residuals and weights."""
+    for setting, run, of_run in zip(problem.settings, runs, weights, strict=True):
+        for part in linearised(u, setting, run):
+            for rows, seen, weight in zip(part, run.readings, of_run, strict=True):
+                yield Weighted(setting.number, rows, seen.residual[rows.where], weight[rows.where])
 
 
 def _hold(u: Unknowns) -> Array:
@@ -196,9 +244,8 @@ def _is_place(name: str) -> bool:
 def ties_at(problem: Problem, u: Unknowns, runs: Sequence[Run], *, whole: bool) -> list[Tie]:
     """The equations that reach along the line; `whole` False leaves out those that need a first heading."""
     line, facts, step = problem.line, problem.facts, problem.spline.h * TRACE_STEP_KNOTS
-    moments = Moments(problem.settings, problem.travels, [r.sigma for r in runs], [r.by_border for r in runs])
-    ties = [] if problem.calibration else [caliper_tie(u, problem.scale_sd)]
-    ties += tape_ties(u, facts.tapes, moments, line.lap_mm, step)
+    moments = Moments(u, problem.settings, problem.travels, [r.sigma for r in runs])
+    ties = tape_ties(u, facts.tapes, moments, line.lap_mm, step)
     ties += stretch_ties(u, facts, problem.wagon.wheelbase_mm)
     if line.lap_mm is not None:
         stated = {
@@ -218,7 +265,7 @@ def _turned_to_controls(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> U
     facts = problem.facts
     if not facts.controls:
         return u
-    moments = Moments(problem.settings, problem.travels, [r.sigma for r in runs], [r.by_border for r in runs])
+    moments = Moments(u, problem.settings, problem.travels, [r.sigma for r in runs])
     line = trace(u, problem.spline.h * TRACE_STEP_KNOTS)
     here, there, turn = [], [], None
     for control in facts.controls:

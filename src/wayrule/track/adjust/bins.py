@@ -4,6 +4,7 @@ Increments (integrals over a bin) are the observations, not instantaneous rates:
 whatever the sample rate, and a jolt at a rail joint stays inside one bin.
 """
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,19 @@ STANDING_BIN_S = 0.5
 GROUP_S, LEAST_GROUP_S = 0.8, 0.4
 """Specific force is averaged over at most this long and a wheelbase of travel: the wheel's dv/dt is then known well,
 and the gyro carries the shape between (gyro and accelerometer of this class cross over at about a second)."""
+
+
+MOST_BINS = 8192
+"""Bins of one part of a run: its derivatives are then small beside the recording."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A stretch of a run: its bins, their edges (one more), and the groups of specific force that they make up."""
+
+    bins: slice
+    edges: slice
+    groups: slice
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +65,22 @@ class Bins:
     def dt_s(self) -> Array:
         """(b,) duration of each bin."""
         return np.diff(self.t_s)
+
+    @property
+    def path_span(self) -> tuple[float, float]:
+        """Where the path begins and ends [mm]."""
+        return float(self.path_mm[0]), float(self.path_mm[-1])
+
+    def parts(self) -> tuple[Part, ...]:
+        """The run cut between groups into parts of about `MOST_BINS` bins."""
+        groups, bins = len(self.group) - 1, len(self.t_s) - 1
+        wanted = np.searchsorted(self.group, np.arange(MOST_BINS, bins, MOST_BINS))
+        cuts = np.unique(np.concatenate(([0], wanted, [groups])))
+        edges = itertools.pairwise(self.group[cuts].tolist())
+        return tuple(
+            Part(slice(a, b), slice(a, b + 1), slice(first, last))
+            for (a, b), (first, last) in zip(edges, itertools.pairwise(cuts.tolist()), strict=True)
+        )
 
 
 def reduce_run(travel: Travel, bin_mm: float, wheelbase_mm: float) -> Bins:

@@ -115,9 +115,9 @@ def _plain_gaps(adjusted: Adjusted, r: int) -> list[Gap]:
 
 
 def _residual_gaps(adjusted: Adjusted, r: int) -> list[Gap]:
-    run, setting, weight = adjusted.runs[r], adjusted.problem.settings[r], adjusted.weights[r]
-    rows = {row.kind: row for row in run.rows}
-    turn = np.where(rows["gyro_z"].ok, rows["gyro_z"].residual, 0.0)
+    run, setting, weight = adjusted.runs[r], adjusted.problem.settings[r], adjusted.noise.weights[r]
+    seen = {one.kind: np.where(one.ok, one.residual, 0.0) for one in run.readings}
+    turn = seen["gyro_z"]
     dx, dy = (np.diff(run.sigma) * f(0.5 * (run.at.psi[1:] + run.at.psi[:-1])) for f in (np.cos, np.sin))
     group = setting.bins.group
     out = []
@@ -128,11 +128,10 @@ def _residual_gaps(adjusted: Adjusted, r: int) -> list[Gap]:
         gap = np.hypot(np.sum(rx[1:] * e), np.sum(ry[1:] * e))
         plan_sd = np.sqrt(np.sum((rx[1:] ** 2 + ry[1:] ** 2) * sd**2))
         height, height_sd = np.nan, np.nan
-        if "force_x" in rows:
+        if "force_x" in seen:
             inside = (group[:-1] >= a) & (group[1:] <= b)
             ds = np.diff(run.sigma[group])[inside] / G_MM_S2
-            e_force = np.where(rows["force_x"].ok, rows["force_x"].residual, 0.0)[inside]
-            height = float(np.sum(ds * e_force))
+            height = float(np.sum(ds * seen["force_x"][inside]))
             height_sd = float(np.sqrt(np.sum((ds * weight.sigma["force_x"][inside]) ** 2)))
         out.append(Gap(float(gap), height, float(np.sum(e)), float(plan_sd), height_sd))
     return out

@@ -64,7 +64,7 @@ def _sway(adjusted: Adjusted) -> tuple[Array, Array, float]:
         lengths.append(np.log(remembered.sway_length_mm))
         weights.append(remembered.sway_passes)
     if looks >= LEAST_PASSES:
-        seen = sway_seen(problem, adjusted.unknowns, adjusted.runs, adjusted.weights)
+        seen = sway_seen(problem, adjusted.unknowns, adjusted.runs, adjusted.noise.weights)
         sizes.append(np.mean(seen.sd**2, axis=1))
         lengths.append(np.mean(np.log(seen.length_mm), axis=1))
         weights.append(looks - 1)

@@ -104,22 +104,30 @@ def trace(u: Unknowns, step: float) -> Traced:
 
 @dataclass(frozen=True, slots=True)
 class Positions:
-    """Places in space with derivatives: xyz (3, p) [mm], by_spline (3, p, 3 n), by_border (3, p, k) at fixed sigma."""
+    """Places in space: xyz (3, p) [mm]; by_theta (2, p, n) of x and y, by_gamma (p, n) of z, by_border (3, p, k), all
+    at fixed sigma."""
 
     xyz: Array
-    by_spline: Array
+    by_theta: Array
+    by_gamma: Array
     by_border: Array
 
     def turned(self, angle: float) -> "Positions":
         """The same with the plan turned to the left about the origin."""
         turn = np.array([[np.cos(angle), -np.sin(angle), 0.0], [np.sin(angle), np.cos(angle), 0.0], [0.0, 0.0, 1.0]])
-        xyz, by_spline, by_border = (np.tensordot(turn, p, 1) for p in (self.xyz, self.by_spline, self.by_border))
-        return Positions(xyz, by_spline, by_border)
+        xyz, by_border = np.tensordot(turn, self.xyz, 1), np.tensordot(turn, self.by_border, 1)
+        return Positions(xyz, np.tensordot(turn[:2, :2], self.by_theta, 1), self.by_gamma, by_border)
+
+    def by_spline(self, axis: int, i: int) -> Array:
+        """(3, n) of coordinate x, y or z (0, 1, 2) of place i, by theta, gamma and phi."""
+        out = np.zeros((3, self.by_gamma.shape[1]))
+        out[axis // 2] = self.by_gamma[i] if axis == 2 else self.by_theta[axis, i]
+        return out
 
 
 def positions(u: Unknowns, places: Array, step: float) -> Positions:
     """x, y, z of places along the line, from its origin, and how the unknowns move them."""
-    n, p = u.spline.n, len(places)
+    p = len(places)
     bounds = np.clip(cell_bounds(u), None, places.max())
     edges = np.unique(np.concatenate((bounds, places, np.arange(u.spline.origin, places.max(), step))))
     middle, dsigma = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
@@ -132,10 +140,8 @@ def positions(u: Unknowns, places: Array, step: float) -> Positions:
     bent = np.array([value @ u.theta, value @ u.theta, gradient]) * turning
     running = _running(along * m.value * dsigma)
     xyz, by_slip = running[:, until], _running(along * m.by_slip * dsigma)[:, until]
-    by_spline = np.zeros((3, p, 3 * n))
-    by_spline[0, :, :n] = _running_rows(value, turning[0] / u.gain("z"), until)
-    by_spline[1, :, :n] = _running_rows(value, turning[1] / u.gain("z"), until)
-    by_spline[2, :, n : 2 * n] = _running_rows(value, turning[2] / u.gain("y"), until)
+    by_theta = np.array([_running_rows(value, turning[axis] / u.gain("z"), until) for axis in (0, 1)])
+    by_gamma = _running_rows(value, turning[2] / u.gain("y"), until)
     by_border = np.zeros((3, p, len(u.border)))
     by_border[:, :, u.names["scale"].start] = xyz / (1 + u.one("scale"))
     by_border[:, :, u.names["slip_mm"].start] = by_slip
@@ -144,7 +150,7 @@ def positions(u: Unknowns, places: Array, step: float) -> Positions:
     by_scale = _running(bent)[:, until]
     by_border[:2, :, u.names["gyro_scale_z"].start] = -by_scale[:2] / u.gain("z")
     by_border[2, :, u.names["gyro_scale_y"].start] = -by_scale[2] / u.gain("y")
-    return Positions(xyz, by_spline, by_border)
+    return Positions(xyz, by_theta, by_gamma, by_border)
 
 
 def _running(values: Array) -> Array:

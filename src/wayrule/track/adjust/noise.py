@@ -17,7 +17,7 @@ from wayrule.model import Travel
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Bins
 from wayrule.track.adjust.density import Density
-from wayrule.track.adjust.rows import Rows
+from wayrule.track.adjust.rows import Readings
 from wayrule.units import G_MM_S2
 
 FORCE_FLOOR_G = 1e-4
@@ -30,7 +30,7 @@ rare and what is lost to good data is then under 1 %)."""
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Sigma of every row of a run, by kind; factors say how far residuals departed from first expectations."""
+    """Sigma of every reading of a run, by kind; factors say how far residuals departed from first expectations."""
 
     sigma: dict[str, Array]
 
@@ -72,17 +72,17 @@ def _shaking(bins: Bins, axis: int) -> Array:
     return np.where(rolling, sd * np.sqrt(dt * np.median(dt[rolling])), 0.0)
 
 
-def row_weights(rows: Rows, sigma: Array) -> Array:
-    """1 / sigma^2, falling beyond `HUBER` times the rows' own robust scatter; 0 where samples are missing."""
-    if not rows.ok.any():
+def row_weights(seen: Readings, sigma: Array, beyond: float = HUBER) -> Array:
+    """1 / sigma^2, falling `beyond` so many times the readings' own robust scatter; 0 where samples are missing."""
+    if not seen.ok.any():
         return np.zeros_like(sigma)
-    u = np.abs(rows.residual) / sigma
-    own = max(1.0, 1.4826 * float(np.median(u[rows.ok])))
-    return np.where(rows.ok, np.minimum(1.0, HUBER * own / np.maximum(u, 1e-12)) / sigma**2, 0.0)
+    u = np.abs(seen.residual) / sigma
+    own = max(1.0, 1.4826 * float(np.median(u[seen.ok])))
+    return np.where(seen.ok, np.minimum(1.0, beyond * own / np.maximum(u, 1e-12)) / sigma**2, 0.0)
 
 
-def scatter(rows: Rows, sigma: Array) -> float:
+def scatter(seen: Readings, sigma: Array) -> float:
     """Robust scatter of residuals in units of their sigma (1 as expected); NaN with too few."""
-    if rows.ok.sum() < 8:
+    if seen.ok.sum() < 8:
         return float("nan")
-    return float(1.4826 * np.median(np.abs(rows.residual[rows.ok]) / sigma[rows.ok]))
+    return float(1.4826 * np.median(np.abs(seen.residual[seen.ok]) / sigma[seen.ok]))

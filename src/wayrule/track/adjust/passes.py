@@ -6,11 +6,14 @@ cluster-robust ("sandwich") covariance, K.-Y. Liang and S. L. Zeger, Biometrika 
 and the small-sample factor P / (P - 1).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from wayrule.model.arrays import Array
-from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.adjust import Adjusted, weighted
 
 SEGMENT_WHEELBASES = 5.0
 """A movement shorter than this many wheelbases between reversals belongs to the pass before it."""
@@ -48,28 +51,39 @@ def _segments(sigma: Array, least: float) -> NDArray[np.int64]:
     return number
 
 
-def pulls(adjusted: Adjusted) -> Array:
-    """(3 n + k, P) how far each pass alone pulls splines and border; the prior's and the ties' pull is the rest."""
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """How far each of P passes alone pulls a spline (n, P) and the border (k, P)."""
+
+    spline: Array
+    border: Array
+
+
+def pulls(adjusted: Adjusted) -> tuple[Pull, ...]:
+    """For theta, gamma and phi how far each pass alone pulls them; the prior's and the ties' pull is the rest."""
     u, ties = adjusted.unknowns, adjusted.system.ties
     n, size, k = u.spline.n, u.block, len(u.border)
     numbers = pass_numbers(adjusted)
     count = max(int(m.max()) for m in numbers) + 1
     f, g = np.zeros((3 * size, count)), np.zeros((k + ties, count))
-    for r, (run, weights, number) in enumerate(zip(adjusted.runs, adjusted.row_weights, numbers, strict=True)):
-        group = adjusted.problem.settings[r].bins.group
-        for row, weight in zip(run.rows, weights, strict=True):
-            which = number if row.kind.startswith("gyro") else number[group[:-1]]
-            for p in np.unique(which):
-                pull = np.where(which == p, weight * row.residual, 0.0)
-                start = row.spline * size
-                f[start : start + n, p] += row.by_spline.T @ pull
-                if row.by_sway is not None:
-                    part = u.sway_of[r]
-                    f[start + n + part.start : start + n + part.stop, p] += row.by_sway.T @ pull
-                g[:k, p] += row.by_border.T @ pull
+    owner = {
+        (r, seen.kind): number if seen.kind.startswith("gyro") else number[setting.bins.group[:-1]]
+        for r, (run, setting, number) in enumerate(zip(adjusted.runs, adjusted.problem.settings, numbers, strict=True))
+        for seen in run.readings
+    }
+    for one in weighted(adjusted.problem, u, adjusted.runs, adjusted.row_weights):
+        of_pass = owner[one.run, one.rows.kind][one.rows.where]
+        first, last = int(of_pass.min()), int(of_pass.max()) + 1
+        apart = sparse.csr_array(
+            (one.weight * one.residual, (np.arange(len(of_pass)), of_pass - first)), shape=(len(of_pass), last - first)
+        )
+        start = one.rows.spline * size
+        f[start : start + size, first:last] += (u.on_block(one.run, one.rows).T @ apart).toarray()
+        g[:k, first:last] += (one.rows.by_border.T @ apart).toarray()
+    for r, number in enumerate(numbers):
         _prior_pull(adjusted, r, number, f)
     x, y = adjusted.system.bordered.solve(f, g)
-    return np.vstack((*(x[i * size : i * size + n] for i in range(3)), y[:k]))
+    return tuple(Pull(x[i * size : i * size + n], y[:k]) for i in range(3))
 
 
 def _prior_pull(adjusted: Adjusted, r: int, number: NDArray[np.int64], f: Array) -> None:
@@ -81,15 +95,17 @@ def _prior_pull(adjusted: Adjusted, r: int, number: NDArray[np.int64], f: Array)
     owner = number[np.clip(np.searchsorted(path, knots) - 1, 0, len(number) - 1)]
     for axis in range(3):
         where = axis * u.block + u.spline.n + np.arange(part.start, part.stop)
-        root = adjusted.sway[axis]
+        root = adjusted.noise.sway[axis]
         f[where, owner] -= (root.T @ (root @ u.sway[axis]))[part]
 
 
-def scatter_of(rows: Array, rows_border: Array, pull: Array) -> Array:
-    """(m,) variance of functionals as the passes' disagreement shows it; NaN with a single pass."""
-    count = pull.shape[1]
+def scatter_of(rows: Array, rows_border: Array, pull: Pull) -> Array:
+    """(m,) variance of functionals as the passes' disagreement shows it; NaN with a single pass.
+
+    rows, rows_border   (m, n) on the spline and (m, k) on the border that `pull` is of
+    """
+    count = pull.border.shape[1]
     if count < 2:
         return np.full(len(rows), np.nan)
-    n = rows.shape[1]
-    moved = rows @ pull[:n] + rows_border @ pull[n:]
+    moved = rows @ pull.spline + rows_border @ pull.border
     return np.asarray(np.sum(moved**2, axis=1) * count / (count - 1))

@@ -1,6 +1,6 @@
 """An adjustment laid out: runs reduced to bins, the unknowns, and where the runs lie for a given point."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,8 +12,11 @@ from wayrule.model.arrays import Array
 from wayrule.model.facts import Facts
 from wayrule.track.adjust.bins import Bins, reduce_run
 from wayrule.track.adjust.density import densities
+from wayrule.track.adjust.force import Felt, felt, force_readings, force_rows
+from wayrule.track.adjust.gyro import gyro_readings, gyro_rows
+from wayrule.track.adjust.pose import Pose, Setting, chainage, heard, pose
 from wayrule.track.adjust.remembered import Before, known_before, recall
-from wayrule.track.adjust.rows import Pose, Rows, Setting, chainage, force_rows, gyro_rows, lagging, pose
+from wayrule.track.adjust.rows import Readings, Rows
 from wayrule.track.adjust.solve import Smoothness
 from wayrule.track.adjust.unknowns import Border, Unknowns, lag_sd_s, lay_out, sway_knots
 from wayrule.track.adjust.waver import add_waver
@@ -50,12 +53,13 @@ class Problem:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A run at the present point: where its bins' edges lie, with derivatives, and its rows."""
+    """A run at the present point: where its bins' edges lie, its attitude and what it should feel there, and its
+    readings beside what was expected."""
 
     sigma: Array
     at: Pose
-    by_border: Array
-    rows: tuple[Rows, ...]
+    true: Felt
+    readings: tuple[Readings, ...]
 
 
 def prepare(
@@ -97,8 +101,7 @@ def prepare(
     )
     scale_sd, lag_sd = travels[0].scale_sd, lag_sd_s([s.bins for s in settings])
     before = known_before(border, calibration, wheel_scale_sd=scale_sd, lag_sd_s=lag_sd, reverses=reverses)
-    if calibration:
-        recall(border, before, calibration)
+    recall(border, before, calibration)
     add_waver(border, settings, spline)
     for axis in "xyz":
         border.add(f"datum_{axis}", 1, 1e7 if facts.controls else 1e-9)
@@ -196,12 +199,17 @@ def evaluate(problem: Problem, u: Unknowns) -> tuple[Run, ...]:
     """Every run on the present track."""
     out = []
     for setting in problem.settings:
-        sigma, by_border = chainage(u, setting)
-        heard, heard_by_border = lagging(u, setting, sigma, by_border)
-        at = pose(u, setting, heard)
-        rows = gyro_rows(u, setting, at, heard_by_border) + force_rows(u, setting, at)
-        out.append(Run(sigma, at, by_border.toarray(), tuple(rows)))
+        sigma = chainage(u, setting)
+        at = pose(u, setting, heard(u, setting, sigma))
+        true = felt(u, setting, at)
+        out.append(Run(sigma, at, true, (*gyro_readings(u, setting, at), *force_readings(u, setting, true))))
     return tuple(out)
+
+
+def linearised(u: Unknowns, setting: Setting, run: Run) -> Iterator[list[Rows]]:
+    """Derivatives of a run's readings, part by part of it, in the order of its `readings`."""
+    for part in setting.bins.parts():
+        yield gyro_rows(u, setting, run.at, part) + force_rows(u, setting, run.at, run.true, part)
 
 
 def band_position(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> Array:

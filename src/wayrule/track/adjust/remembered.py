@@ -11,7 +11,8 @@ import numpy as np
 from wayrule.model import Calibration
 from wayrule.model.arrays import Array
 from wayrule.model.calibration import CONSTANTS, OPTIONAL
-from wayrule.track.adjust.unknowns import Border
+from wayrule.track.adjust.unknowns import CROSS_SD, Border
+from wayrule.units import G_MM_S2
 
 DAY_SD = {
     "wheel_scale": 2e-4,
@@ -73,21 +74,34 @@ def known_before(
     names = tuple(n for n in CONSTANTS if n in remembered or n not in OPTIONAL or reverses)
     sd = {n: border.sd[border.names[n].start] for n in names if n != "wheel_scale"}
     sd |= {"wheel_scale": wheel_scale_sd, "lag_s": lag_sd_s}
-    unknown = np.array([sd[n] ** 2 for n in names])
+    unknown = _as_drawn(names, sd)
     values = np.array([0.0 if n == "wheel_scale" else border.value[border.names[n].start] for n in names])
     day = np.array([day_sd(border, n) ** 2 for n in names])
-    own = np.diag(np.maximum(unknown - day, LEAST_SHARE * unknown))
-    as_met = np.diag(unknown)
+    own, as_met = unknown.copy(), unknown.copy()
+    np.fill_diagonal(own, np.maximum(np.diag(unknown) - day, LEAST_SHARE * np.diag(unknown)))
     if calibration:
         at = np.array([names.index(n) for n in remembered])
         values[at] = calibration.values
         own[np.ix_(at, at)] = calibration.covariance
         as_met = own + np.diag(day)
         new = np.array([n not in remembered for n in names])
-        as_met[new, new] = unknown[new]
+        as_met[np.ix_(new, new)] = unknown[np.ix_(new, new)]
     acting = np.array([n not in OPTIONAL or reverses for n in names])
     lag_sd = float(np.sqrt(as_met[-1, -1])) if "lag_s" in names else lag_sd_s
     return Before(names, acting, values, own, as_met[np.ix_(acting, acting)], lag_sd)
+
+
+def _as_drawn(names: tuple[str, ...], sd: dict[str, float]) -> Array:
+    """(n, n) covariance of a wagon's constants of which nothing is known yet.
+
+    One tilt of the sensor in the wagon makes its gyro see the yaw rate and its accelerometer gravity: what the roll and
+    pitch axes see (cross_x, cross_y) and the level offsets (over g) share it, each has its own errors besides.
+    """
+    out = np.diag([sd[n] ** 2 for n in names])
+    for cross, level in (("cross_x", "level_x"), ("cross_y", "level_y")):
+        i, j = names.index(cross), names.index(level)
+        out[i, j] = out[j, i] = CROSS_SD**2 * G_MM_S2
+    return out
 
 
 def day_sd(border: Border, name: str) -> float:
@@ -95,8 +109,8 @@ def day_sd(border: Border, name: str) -> float:
     return border.sd[border.names[f"{name}/0"].start] if name in ("level_x", "level_y") else DAY_SD[name]
 
 
-def recall(border: Border, before: Before, calibration: Calibration) -> None:
-    """Give the border the calibration's constants as its prior, with their full covariance, in place of its own."""
+def recall(border: Border, before: Before, calibration: Calibration | None) -> None:
+    """Give the border what is known before as its prior, with its full covariance, in place of its own."""
     for name, value in zip(before.names, before.values, strict=True):
         border.value[border.names["scale" if name == "wheel_scale" else name].start] = float(value)
     for name in before.acting_names:
@@ -107,7 +121,7 @@ def recall(border: Border, before: Before, calibration: Calibration) -> None:
     for row in (root.T / size) @ constant_rows(border.names, before.acting_names, border.size):
         border.hold(row, 1.0)
     for name, part in border.names.items():
-        if name.startswith("bias_"):
+        if calibration and name.startswith("bias_"):
             border.sd[part.start] = min(border.sd[part.start], BIAS_TIMES * calibration.bias_rad_s)
 
 

@@ -1,11 +1,12 @@
 """One Gauss-Newton step of the adjustment: rows of all runs into banded normal equations with a border, solved."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
 
+from wayrule.maths.banded import Banded
 from wayrule.maths.bordered import Bordered
 from wayrule.maths.splines import UniformSpline
 from wayrule.model.arrays import Array
@@ -81,9 +82,19 @@ def gauge_matrices(spline: UniformSpline) -> list[sparse.csr_array]:
     return [own * (1 / sd**2) for sd in (THETA_GAUGE_SD, GAMMA_FIRST_SD, PHI_MEAN_SD)]
 
 
+@dataclass(frozen=True, slots=True)
+class Weighted:
+    """Derivatives of some readings of a run, with their residuals and weights, (m,) each."""
+
+    run: int
+    rows: Rows
+    residual: Array
+    weight: Array
+
+
 def assemble(
     u: Unknowns,
-    rows: Sequence[tuple[int, Rows, Array]],
+    readings: Iterable[Weighted],
     ties: Sequence[Tie],
     prior: Array,
     prior_mean: Array,
@@ -91,53 +102,56 @@ def assemble(
     sway: Sequence[sparse.csr_array],
     position: Array,
 ) -> System:
-    """Normal equations of rows with their weights, ties as multipliers, priors; factored and solved.
+    """Normal equations of readings with their weights, ties as multipliers, priors; factored and solved.
 
     minimise sum w (r - J d)^2 + (c + d - m)' P (c + d - m)  subject to  T d + sd e = t
 
     Parameters
     ----------
-    rows : (run, rows, weights) of every kind
+    readings : of every run and kind, a part at a time
     prior, prior_mean : (k, k) information and (k,) mean of the border, m above; the splines' is 0
     quiet : (n, n) prior information on theta, gamma, phi (smoothness and gauge)
     sway : (w, w) what whitens the sway of each angle
     position : (block,) places of a block's unknowns along the line, which make it banded
     """
-    n, size, k, m = u.spline.n, u.block, len(u.border), len(ties)
-    now = [np.concatenate((c, s)) for c, s in zip(u.read, u.sway, strict=True)]
-    blocks = [sparse.csr_array(sparse.block_diag((q, r.T @ r), format="csr")) for q, r in zip(quiet, sway, strict=True)]
-    f = -np.concatenate([b @ c for b, c in zip(blocks, now, strict=True)])
-    border, corner = np.zeros((3 * size, k + m)), np.zeros((k + m, k + m))
+    size, k, m = u.block, len(u.border), len(ties)
+    blocks = tuple(Banded(size, position, closed=u.spline.closed) for _ in u.read)
+    borders: list[list[sparse.csr_array]] = [[], [], []]
+    f = np.zeros(3 * size)
+    corner, g = np.zeros((k + m, k + m)), np.zeros(k + m)
+    for axis, (line, root) in enumerate(zip(quiet, sway, strict=True)):
+        own = sparse.csr_array(sparse.block_diag((line, root.T @ root)))
+        blocks[axis].add(own)
+        f[axis * size : (axis + 1) * size] = -(own @ np.concatenate((u.read[axis], u.sway[axis])))
     corner[:k, :k] = prior
-    g = np.zeros(k + m)
     g[:k] = prior @ (prior_mean - u.border)
-    for run, one, weight in rows:
-        on_block = _on_block(one, u.sway_of[run], n, size)
-        left = sparse.csr_array(on_block.multiply(weight[:, None])).T.tocsr()
-        part = slice(one.spline * size, (one.spline + 1) * size)
-        blocks[one.spline] = blocks[one.spline] + sparse.csr_array(left @ on_block)
-        border[part, :k] += (left @ one.by_border).toarray()
-        weighted = sparse.csr_array(one.by_border.multiply(weight[:, None])).T.tocsr()
-        corner[:k, :k] += (weighted @ one.by_border).toarray()
-        f[part] += left @ one.residual
-        g[:k] += weighted @ one.residual
-    if ties:
-        border[:, k:] = u.embedded(np.array([t.by_spline for t in ties])).T
+    for one in readings:
+        axis, by_border = one.rows.spline, one.rows.by_border
+        on_block = u.on_block(one.run, one.rows)
+        left = sparse.csr_array(on_block.multiply(one.weight[:, None])).T.tocsr()
+        blocks[axis].add(sparse.csr_array(left @ on_block))
+        borders[axis].append(sparse.csr_array(left @ by_border))
+        right = sparse.csr_array(by_border.multiply(one.weight[:, None])).T.tocsr()
+        corner[:k, :k] += (right @ by_border).toarray()
+        f[axis * size : (axis + 1) * size] += left @ one.residual
+        g[:k] += right @ one.residual
     for j, tie in enumerate(ties, start=k):
         corner[:k, j] = corner[j, :k] = tie.by_border
         corner[j, j] = -(tie.sd**2)
         g[j] = tie.residual
-    bordered = Bordered.of(blocks, border, corner, position, closed=u.spline.closed)
+    tied = np.array([t.by_spline for t in ties]).reshape(m, 3, u.spline.n)
+    whole = [
+        sparse.csr_array(sparse.hstack((_total(parts, (size, k)), u.embedded(tied[:, axis]).T)))
+        for axis, parts in enumerate(borders)
+    ]
+    bordered = Bordered.of(blocks, whole, corner)
     step, step_border = bordered.solve(f, g)
     return System(bordered, step, step_border[:k], m)
 
 
-def _on_block(rows: Rows, sway_of: slice, n: int, size: int) -> sparse.csr_array:
-    """Rows on a spline's coefficients and its sway together: (m, block)."""
-    m = rows.by_spline.shape[0]
-    if rows.by_sway is None:
-        parts = [rows.by_spline, sparse.csr_array((m, size - n))]
-    else:
-        before, after = sway_of.start, size - n - sway_of.stop
-        parts = [rows.by_spline, sparse.csr_array((m, before)), rows.by_sway, sparse.csr_array((m, after))]
-    return sparse.csr_array(sparse.hstack([p for p in parts if p.shape[1]], format="csr"))
+def _total(parts: list[sparse.csr_array], shape: tuple[int, int]) -> sparse.csr_array:
+    """The sum of many sparse matrices, made once; `parts` is emptied."""
+    triples = [one.tocoo() for one in parts]
+    parts.clear()
+    data, row, column = (np.concatenate([getattr(t, name) for t in triples] or [[]]) for name in ("data", "row", "col"))
+    return sparse.csr_array(sparse.coo_array((data, (row.astype(np.int32), column.astype(np.int32))), shape=shape))

@@ -1,16 +1,16 @@
 """The adjusted line as stations, each quantity with its standard deviation."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from wayrule.model import Stations
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted
 from wayrule.track.adjust.considered import considered
 from wayrule.track.adjust.line import Traced, cell_of, positions, trace
-from wayrule.track.adjust.passes import pulls, scatter_of
+from wayrule.track.adjust.passes import Pull, pulls, scatter_of
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
 
 SIGMA_PLACES = 160
@@ -141,32 +141,38 @@ Variances = dict[str, tuple[Array, Array, Array]]
 """Quantity -> (expected by the normal equations, seen between passes, hidden from them), each (m,)."""
 
 
-def _position_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variances:
+def _position_variances(adjusted: Adjusted, places: Array, pull: Sequence[Pull]) -> Variances:
     """Free network: x, y and heading after the best shift and plan rotation, z after the best shift."""
     u = adjusted.unknowns
-    n, k, m = u.spline.n, len(u.border), len(places)
+    m = len(places)
     here = positions(u, places, u.spline.h * TRACE_STEP_KNOTS)
     value = u.spline.value_rows(places)
-    heading = np.hstack((value.toarray() / u.gain("z"), np.zeros((m, 2 * n))))
-    turned = np.zeros((m, k))
+    turned = np.zeros((m, len(u.border)))
     turned[:, u.names["gyro_scale_z"].start] = -(value @ u.theta) / u.gain("z")
     plan = _free_plan(here.xyz[0], here.xyz[1])
     level = np.eye(m) - 1.0 / m
-    rows_plan = plan @ np.vstack((here.by_spline[0], here.by_spline[1], heading))
-    border_plan = plan @ np.vstack((here.by_border[0], here.by_border[1], turned))
-    rows = np.vstack((rows_plan, level @ here.by_spline[2]))
-    border = np.vstack((border_plan, level @ here.by_border[2]))
+    rows = plan @ np.vstack((here.by_theta[0], here.by_theta[1], value.toarray() / u.gain("z")))
+    border = plan @ np.vstack((here.by_border[0], here.by_border[1], turned))
     shifts = considered(adjusted, places)
-    beside = [np.concatenate((plan @ np.concatenate((e.x, e.y, e.heading)), level @ e.z)) for e in shifts]
-    return _named(adjusted, rows, border, pull, ("x", "y", "heading", "z"), beside)
+    beside = [plan @ np.concatenate((e.x, e.y, e.heading)) for e in shifts]
+    flat = _named(adjusted, 0, rows, border, pull, ("x", "y", "heading"), beside)
+    upright = level @ here.by_gamma, level @ here.by_border[2]
+    return flat | _named(adjusted, 1, *upright, pull, ("z",), [level @ e.z for e in shifts])
 
 
 def _named(
-    adjusted: Adjusted, rows: Array, border: Array, pull: Array, names: tuple[str, ...], beside: list[Array]
+    adjusted: Adjusted,
+    axis: int,
+    rows: Array,
+    border: Array,
+    pull: Sequence[Pull],
+    names: tuple[str, ...],
+    beside: list[Array],
 ) -> Variances:
+    """Variances of functionals (m names, n) of one of the splines and (m names, k) of the border."""
     with_ties = np.hstack((border, np.zeros((len(border), adjusted.system.ties))))
-    expected = adjusted.system.bordered.variances(sparse.csr_array(adjusted.unknowns.embedded(rows)), with_ties)
-    seen = scatter_of(rows, border, pull)
+    expected = adjusted.system.bordered.variances(axis, adjusted.unknowns.embedded(rows), with_ties)
+    seen = scatter_of(rows, border, pull[axis])
     hidden = np.sum(np.square(beside), axis=0)
     m = len(rows) // len(names)
     parts = (slice(i * m, (i + 1) * m) for i in range(len(names)))
@@ -194,23 +200,23 @@ def _free_plan(x: Array, y: Array) -> Array:
     return np.asarray(np.eye(3 * m) - g @ np.linalg.solve(h.T @ g, h.T))
 
 
-def _local_variances(adjusted: Adjusted, places: Array, pull: Array) -> Variances:
+def _local_variances(adjusted: Adjusted, places: Array, pull: Sequence[Pull]) -> Variances:
     """Means over one wheelbase centred on the places."""
     u = adjusted.unknowns
-    spline, wheelbase = u.spline, u.wheelbase_mm
-    n, m = spline.n, len(places)
+    spline, wheelbase, m = u.spline, u.wheelbase_mm, len(places)
     back, ahead = places - wheelbase / 2, places + wheelbase / 2
     theta = (spline.value_rows(ahead) - spline.value_rows(back)).toarray() / wheelbase
     mean = spline.mean_rows(back, wheelbase).toarray()
-    rows, border = np.zeros((3 * m, 3 * n)), np.zeros((3 * m, len(u.border)))
-    parts = (("z", theta, u.read_theta), ("y", mean, u.read_gamma), ("x", mean, u.read_phi))
-    for i, (axis, part, read) in enumerate(parts):
-        block = slice(i * m, (i + 1) * m)
-        rows[block, i * n : (i + 1) * n] = part / u.gain(axis)
-        border[block, u.names[f"gyro_scale_{axis}"].start] = -(part @ read) / u.gain(axis) ** 2
-    curvature = theta @ u.theta + u.winding_rad_mm
-    border[:m, u.names["scale"].start] = -curvature
-    border[:m, u.names["slip_mm"].start] = -curvature * np.abs(curvature)
-    border[np.arange(m), u.names["waver"].start + cell_of(u, places)] = -curvature
-    beside = [np.concatenate((e.curvature, e.gradient, e.roll)) for e in considered(adjusted, places)]
-    return _named(adjusted, rows, border, pull, ("curvature", "gradient", "roll"), beside)
+    shifts = considered(adjusted, places)
+    out: Variances = {}
+    for name, axis, letter, part in (("curvature", 0, "z", theta), ("gradient", 1, "y", mean), ("roll", 2, "x", mean)):
+        border = np.zeros((m, len(u.border)))
+        border[:, u.names[f"gyro_scale_{letter}"].start] = -(part @ u.read[axis]) / u.gain(letter) ** 2
+        if name == "curvature":
+            curvature = theta @ u.theta + u.winding_rad_mm
+            border[:, u.names["scale"].start] = -curvature
+            border[:, u.names["slip_mm"].start] = -curvature * np.abs(curvature)
+            border[np.arange(m), u.names["waver"].start + cell_of(u, places)] = -curvature
+        beside = [getattr(e, name) for e in shifts]
+        out |= _named(adjusted, axis, part / u.gain(letter), border, pull, (name,), beside)
+    return out

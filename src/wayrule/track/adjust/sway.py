@@ -7,9 +7,11 @@ import numpy as np
 from scipy import sparse
 
 from wayrule.model.arrays import Array
+from wayrule.track.adjust.density import densities
+from wayrule.track.adjust.gyro import SPLINE_OF_AXIS
 from wayrule.track.adjust.noise import Weights, scatter
+from wayrule.track.adjust.pose import Setting
 from wayrule.track.adjust.problem import Problem, Run
-from wayrule.track.adjust.rows import Setting
 from wayrule.track.adjust.unknowns import Unknowns, hats
 
 PLAY_SHARE_OF_GAUGE = 0.013
@@ -79,12 +81,8 @@ def first_sway(problem: Problem, u: Unknowns) -> Sway:
     for r, (setting, part) in enumerate(zip(problem.settings, u.sway_of, strict=True)):
         for axis, most in ((2, yaw), (1, 0.5 * yaw), (0, 0.5 * yaw)):
             seen = _seen(setting, part, setting.bins.gyro_rad[:, axis], wheelbase)[0]
-            sd[GYRO_SPLINE[axis], r] = np.clip(seen, LEAST_SWAY_RAD, most)
+            sd[SPLINE_OF_AXIS[axis], r] = np.clip(seen, LEAST_SWAY_RAD, most)
     return Sway(sd, np.full_like(sd, FIRST_LENGTH_WHEELBASES * wheelbase))
-
-
-GYRO_SPLINE = (2, 1, 0)
-"""Which spline each gyro axis reads: x the roll, y the gradient, z the heading."""
 
 
 def sway_seen(problem: Problem, u: Unknowns, runs: Sequence[Run], first: Sequence[Weights]) -> Sway:
@@ -94,7 +92,7 @@ def sway_seen(problem: Problem, u: Unknowns, runs: Sequence[Run], first: Sequenc
     if looks < LEAST_PASSES:
         return out
     left = 1 - 1 / looks
-    for axis, spline in enumerate(GYRO_SPLINE):
+    for axis, spline in enumerate(SPLINE_OF_AXIS):
         kind = f"gyro_{'xyz'[axis]}"
         own = disagreement(problem, u, runs, kind)
         for r, (setting, turned) in enumerate(zip(problem.settings, own, strict=True)):
@@ -112,10 +110,9 @@ def disagreement(problem: Problem, u: Unknowns, runs: Sequence[Run], kind: str) 
     cells = round(spline.length / spline.h)
     own, track, moved, cell = [], [], [], []
     for setting, run, part in zip(problem.settings, runs, u.sway_of, strict=True):
-        row = next(row for row in run.rows if row.kind == kind)
-        hat = hats(setting.bins.path_mm, part.stop - part.start)
-        sway = sparse.csr_array(hat[1:] - hat[:-1]) @ u.sway[row.spline, part]
-        own.append(np.where(row.ok, row.residual + sway, 0.0))
+        seen = next(one for one in run.readings if one.kind == kind)
+        hat = hats(setting.bins.path_mm, setting.bins.path_span, part.stop - part.start)
+        own.append(np.where(seen.ok, seen.residual + np.diff(hat @ u.sway[seen.spline, part]), 0.0))
         step = np.diff(run.sigma) * {"x": setting.way, "y": -setting.way, "z": 1}[kind[-1]]
         middle = 0.5 * (run.sigma[1:] + run.sigma[:-1]) - spline.origin
         place = np.floor((middle % lap if lap else middle) / spline.h).astype(np.int64)
@@ -172,7 +169,7 @@ def reweighted(problem: Problem, runs: Sequence[Run], first: Sequence[Weights]) 
     kinds = ("gyro", "force") if looks >= LEAST_PASSES else ("force",)
     out = []
     for run, w in zip(runs, first, strict=True):
-        seen = {row.kind: scatter(row, w.sigma[row.kind]) / left for row in run.rows if row.kind.startswith(kinds)}
+        seen = {one.kind: scatter(one, w.sigma[one.kind]) / left for one in run.readings if one.kind.startswith(kinds)}
         out.append(w.scaled({kind: max(1.0, s) for kind, s in seen.items() if np.isfinite(s)}))
     return tuple(out)
 
@@ -181,3 +178,30 @@ def passes(problem: Problem) -> float:
     """How many times, on average, the line was passed."""
     path = sum(float(s.bins.path_mm[-1]) for s in problem.settings)
     return path / problem.spline.length
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """What is believed of noise.
+
+    weights  sigma of the readings of every run
+    sway     for theta, gamma and phi what whitens all runs' sway (see `whitening`)
+    """
+
+    weights: tuple[Weights, ...]
+    sway: tuple[sparse.csr_array, ...]
+
+
+def first_noise(problem: Problem, u: Unknowns) -> Noise:
+    """Before any residuals."""
+    weights = tuple(
+        Weights.first(setting.bins, densities(travel, problem.wagon), travel)
+        for setting, travel in zip(problem.settings, problem.travels, strict=True)
+    )
+    return Noise(weights, whitening(first_sway(problem, u), problem.settings, u.sway_of))
+
+
+def noise_seen(problem: Problem, u: Unknowns, runs: Sequence[Run], first: Sequence[Weights]) -> Noise:
+    """As the residuals and the passes' disagreement show it; `first` are the weights before."""
+    sway = whitening(sway_seen(problem, u, runs, first), problem.settings, u.sway_of)
+    return Noise(reweighted(problem, runs, first), sway)

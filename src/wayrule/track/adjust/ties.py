@@ -14,7 +14,7 @@ from wayrule.model import State, Travel
 from wayrule.model.arrays import Array
 from wayrule.model.facts import Control, Facts, Stretch, Tape
 from wayrule.track.adjust.line import Traced, positions, trace
-from wayrule.track.adjust.rows import Setting
+from wayrule.track.adjust.pose import Setting, chainage_rows
 from wayrule.track.adjust.unknowns import Unknowns
 
 EXACT_MM = 0.01
@@ -32,7 +32,7 @@ STRAIGHT_SD_1_MM = 2e-6
 
 @dataclass(frozen=True, slots=True)
 class Tie:
-    """One equation; `by_spline` (3 n,) over theta, gamma, phi, `by_border` (k,)."""
+    """One equation; `by_spline` (3, n) over theta, gamma, phi, `by_border` (k,)."""
 
     name: str
     residual: float
@@ -46,20 +46,18 @@ def closure_ties(u: Unknowns, step: float) -> list[Tie]:
     stop = u.spline.origin + u.spline.length
     end = positions(u, np.array([stop]), step)
     return [
-        Tie(f"closure {axis}", -float(end.xyz[i, 0]), EXACT_MM, end.by_spline[i, 0], end.by_border[i, 0])
+        Tie(f"closure {axis}", -float(end.xyz[i, 0]), EXACT_MM, end.by_spline(i, 0), end.by_border[i, 0])
         for i, axis in enumerate("xyz")
     ]
 
 
-def _place_of_time(run: Setting, sigma: Array, by_border: Array, t_s: float) -> tuple[float, Array]:
+def _place_of_time(u: Unknowns, run: Setting, sigma: Array, t_s: float) -> tuple[float, Array]:
     """Chainage at a moment of a run, and its derivatives by the border."""
     edges = run.bins.t_s
     i = int(np.clip(np.searchsorted(edges, t_s) - 1, 0, len(edges) - 2))
     share = float(np.clip((t_s - edges[i]) / (edges[i + 1] - edges[i]), 0, 1))
-    return (
-        float((1 - share) * sigma[i] + share * sigma[i + 1]),
-        np.asarray((1 - share) * by_border[i] + share * by_border[i + 1]),
-    )
+    ends = np.array([1 - share, share])
+    return float(ends @ sigma[i : i + 2]), np.asarray(ends @ chainage_rows(u, run, slice(i, i + 2)))
 
 
 def stops_of(travel: Travel, least_mm: float) -> list[float]:
@@ -80,20 +78,20 @@ def stops_of(travel: Travel, least_mm: float) -> list[float]:
 class Moments:
     """Finds a named moment: which run, and when."""
 
+    u: Unknowns
     settings: Sequence[Setting]
     travels: Sequence[Travel]
     sigmas: Sequence[Array]
-    by_border: Sequence[Array]
 
     def at(self, name: str) -> tuple[float, Array]:
         """Chainage and derivatives of "start", "end" (of the first run) or of a mark (first run that has it)."""
         if name in ("start", "end"):
             t = self.travels[0].t_s[0 if name == "start" else -1]
-            return _place_of_time(self.settings[0], self.sigmas[0], self.by_border[0], float(t))
+            return self.time(0, float(t))
         for r, travel in enumerate(self.travels):
             for mark in travel.marks:
                 if mark.name == name:
-                    return _place_of_time(self.settings[r], self.sigmas[r], self.by_border[r], mark.t_s)
+                    return self.time(r, mark.t_s)
         known = sorted({m.name for t in self.travels for m in t.marks})
         raise UndeterminedError(
             expected="start, end or the name of a mark" + (f" ({', '.join(known)})" if known else ""),
@@ -104,7 +102,7 @@ class Moments:
 
     def time(self, run: int, t_s: float) -> tuple[float, Array]:
         """Chainage and derivatives at a time of a run."""
-        return _place_of_time(self.settings[run], self.sigmas[run], self.by_border[run], t_s)
+        return _place_of_time(self.u, self.settings[run], self.sigmas[run], t_s)
 
 
 def tape_ties(u: Unknowns, tapes: Sequence[Tape], moments: Moments, lap_mm: float | None, step: float) -> list[Tie]:
@@ -127,7 +125,7 @@ def _tape_tie(u: Unknowns, tape: Tape, moments: Moments, lap_mm: float | None, l
     length, row = line.along_the_rails(u, a, b)
     row += line.metric_at(b) * db - line.metric_at(a) * da
     sign = 1.0 if length > 0 else -1.0
-    return Tie(f"tape {tape.what}", tape.length_mm - sign * length, tape.sd_mm, np.zeros(3 * u.spline.n), sign * row)
+    return Tie(f"tape {tape.what}", tape.length_mm - sign * length, tape.sd_mm, np.zeros((3, u.spline.n)), sign * row)
 
 
 def _tape_ends(tape: Tape, moments: Moments) -> tuple[tuple[float, Array], tuple[float, Array]]:
@@ -153,16 +151,8 @@ def lap_end_ties(u: Unknowns, moments: Moments, laps: Mapping[int, tuple[float, 
         a, da = moments.time(run, float(travel.t_s[0]))
         b, db = moments.time(run, float(travel.t_s[-1]))
         gap = count * way * lap_mm - (b - a)
-        out.append(Tie(f"laps of {travel.run}", gap, STATED_LAP_END_MM, np.zeros(3 * u.spline.n), db - da))
+        out.append(Tie(f"laps of {travel.run}", gap, STATED_LAP_END_MM, np.zeros((3, u.spline.n)), db - da))
     return out
-
-
-def caliper_tie(u: Unknowns, sd: float) -> Tie:
-    """Wheel distance is true within the caliper's sd: stretch + scale = 0 +- sd (both relative to nominal)."""
-    row = np.zeros(len(u.border))
-    row[u.names["scale"]] = 1.0
-    row[u.names["stretch"]] = 1.0
-    return Tie("wheel scale", -(u.one("stretch") + u.one("scale")), sd, np.zeros(3 * u.spline.n), row)
 
 
 def stretch_ties(u: Unknowns, facts: Facts, spacing: float) -> list[Tie]:
@@ -181,8 +171,8 @@ def _declared(u: Unknowns, what: str, row: Array, value: float, axis: str) -> Ti
     """One place of a declared stretch: `value` of the spline there, the closed line's winding apart."""
     block, sd, now = (1, LEVEL_SD, value) if what == "level" else (0, STRAIGHT_SD_1_MM, value + u.winding_rad_mm)
     n = u.spline.n
-    full, by_border = np.zeros(3 * n), np.zeros(len(u.border))
-    full[block * n : (block + 1) * n] = row / u.gain(axis)
+    full, by_border = np.zeros((3, n)), np.zeros(len(u.border))
+    full[block] = row / u.gain(axis)
     by_border[u.names[f"gyro_scale_{axis}"].start] = -value / u.gain(axis)
     return Tie(f"declared {what}", -now, sd, full, by_border)
 
@@ -212,10 +202,11 @@ def control_ties(u: Unknowns, controls: Sequence[Control], moments: Moments, ste
             row[u.names["datum_turn"]] += (-here.xyz[1, i], here.xyz[0, i], 0.0)[axis]
             sd = control.z_sd_mm if name == "z" else control.sd_mm
             gap = getattr(control, f"{name}_mm") - u.one(f"datum_{name}") - here.xyz[axis, i]
-            out.append(Tie(f"control {control.at} {name}", float(gap), sd, here.by_spline[axis, i], row))
+            out.append(Tie(f"control {control.at} {name}", float(gap), sd, here.by_spline(axis, i), row))
         if control.has_heading:
             turn = float(np.angle(np.exp(1j * (control.heading_rad - theta[i]))))
-            full = np.concatenate((value[i : i + 1].toarray()[0] / u.gain("z"), np.zeros(2 * n)))
+            full = np.zeros((3, n))
+            full[0] = value[[i]].toarray()[0] / u.gain("z")
             bend = (u.spline.slope_rows(sigma[i : i + 1]) @ u.theta)[0] + u.winding_rad_mm
             row = bend * places[i][1]
             row[u.names["gyro_scale_z"].start] -= (value[i : i + 1] @ u.theta)[0] / u.gain("z")

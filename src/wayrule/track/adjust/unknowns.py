@@ -18,6 +18,7 @@ from wayrule.model import Wagon
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Bins
 from wayrule.track.adjust.density import Density
+from wayrule.track.adjust.rows import Rows
 from wayrule.units import EARTH_RATE_RAD_S, G_MM_S2
 
 FORCE_BIAS_PER_DENSITY = 120.0
@@ -158,7 +159,7 @@ def force_bias_sd(wagon: Wagon, density: Density) -> float:
 
 def level_sd(wagon: Wagon, density: Density) -> float:
     """Sd of what a level wagon's specific force reads, mounting tilt included [mm/s2]."""
-    return float(np.hypot(force_bias_sd(wagon, density), CROSS_SD * G_MM_S2))
+    return float(np.hypot(force_bias_sd(wagon, density), np.hypot(CROSS_SD, AXIS_SD) * G_MM_S2))
 
 
 def lag_sd_s(runs: Sequence[Bins]) -> float:
@@ -180,8 +181,8 @@ def lay_out(
         "gyro_scale_x": scale_sd,
         "gyro_scale_y": scale_sd,
         "gyro_scale_z": scale_sd,
-        "cross_x": 2 * CROSS_SD,
-        "cross_y": 2 * CROSS_SD,
+        "cross_x": float(np.hypot(CROSS_SD, AXIS_SD)),
+        "cross_y": float(np.hypot(CROSS_SD, AXIS_SD)),
         "level_x": max(level_sd(wagon, density) for density in densities),
         "level_y": max(level_sd(wagon, density) for density in densities),
         "yaw": CROSS_SD,
@@ -222,10 +223,9 @@ def sway_knots(bins: Bins, wheelbase_mm: float, passes: float) -> int:
     return int(np.ceil(bins.path_mm[-1] / wheelbase_mm * SWAY_KNOTS_A_WHEELBASE[int(passes >= MANY_PASSES)])) + 2
 
 
-def hats(p: Array, count: int) -> sparse.csr_array:
-    """(m, count) linear interpolation between `count` knots spread evenly over [p[0], p[-1]]."""
-    span = max(float(p[-1] - p[0]), 1e-12)
-    u = np.clip((p - p[0]) / span * (count - 1), 0, count - 1 - 1e-9)
+def hats(p: Array, span: tuple[float, float], count: int) -> sparse.csr_array:
+    """(m, count) linear interpolation at p between `count` knots spread evenly over `span`."""
+    u = np.clip((p - span[0]) / max(span[1] - span[0], 1e-12) * (count - 1), 0, count - 1 - 1e-9)
     low = np.floor(u).astype(np.int64)
     share = u - low
     m = len(p)
@@ -291,13 +291,18 @@ class Unknowns:
         """A stretch of the border."""
         return self.border[self.names[name]]
 
-    def embedded(self, rows: Array) -> Array:
-        """(m, 3 n) rows on the splines as (m, 3 block) rows on splines and sway."""
-        n, size = self.spline.n, self.block
-        out = np.zeros((len(rows), 3 * size))
-        for i in range(3):
-            out[:, i * size : i * size + n] = rows[:, i * n : (i + 1) * n]
-        return out
+    def embedded(self, rows: Array) -> sparse.csr_array:
+        """(m, n) dense rows on a spline's coefficients as (m, block) rows on the spline and its sway."""
+        wide = sparse.csr_array(rows)
+        return sparse.csr_array((wide.data, wide.indices, wide.indptr), shape=(len(rows), self.block))
+
+    def on_block(self, run: int, rows: Rows) -> sparse.csr_array:
+        """(m, block) a run's rows on its spline's coefficients and on its sway together."""
+        m, n, part = rows.by_spline.shape[0], self.spline.n, self.sway_of[run]
+        before, after = part.start, self.block - n - part.stop
+        sway = sparse.csr_array((m, part.stop - part.start)) if rows.by_sway is None else rows.by_sway
+        parts = (rows.by_spline, sparse.csr_array((m, before)), sway, sparse.csr_array((m, after)))
+        return sparse.csr_array(sparse.hstack([p for p in parts if p.shape[1]], format="csr"))
 
     def moved(self, dx: Array, dy: Array) -> "Unknowns":
         """The point after a step."""

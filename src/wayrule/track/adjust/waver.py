@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from wayrule.maths.splines import UniformSpline
-from wayrule.track.adjust.rows import Setting
+from wayrule.track.adjust.pose import Setting
 from wayrule.track.adjust.unknowns import MAX_KNOTS, SLIDE_KNOT_WHEELBASES, SLIDE_SHARE, Border, hats
 
 SHARED_OF_STEP = 0.1
@@ -45,7 +45,7 @@ def shared_departure(
         bound = np.maximum(cell[at], cell[at + 1])
         bound = np.mod(bound, cells) if spline.closed else np.clip(bound, 0, cells)
         slide = border.names[f"slide/{run.number}"]
-        hat = hats(run.bins.path_mm, slide.stop - slide.start)[at]
+        hat = hats(run.bins.path_mm[at], run.bins.path_span, slide.stop - slide.start)
         which = sparse.csr_array((np.ones(len(at)), (bound, np.arange(len(at)))), shape=(cells + 1, len(at)))
         total[:, slide] += (which @ hat).toarray()
         total[:, border.names[f"stretch/{run.number}"].start] += np.asarray(which @ along[at])
