@@ -160,13 +160,14 @@ def survey(
     tell("elements and faults")
     pieces = elements(track)
     detected = detect(track, pieces)
+    closes = closure(adjusted)
     placed = placed_travels(adjusted)
     return Survey(
         stations=track,
         elements=pieces,
         faults=detected.faults,
         travels=placed,
-        closure=closure(adjusted),
+        closure=closes,
         estimates=estimates(adjusted),
         decisions=line.decisions,
         assumptions=(*assumptions(adjusted), false_alarm_words(track, detected)),

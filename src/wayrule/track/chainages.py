@@ -5,45 +5,68 @@ import dataclasses
 import numpy as np
 
 from wayrule.model import Facts, Travel
+from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted
-from wayrule.track.adjust.findings import wheel_source
-from wayrule.track.adjust.line import trace
+from wayrule.track.adjust.line import Traced, trace
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
 from wayrule.track.adjust.stations import zero_of
 
 
 def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
     """Every run with its chainage (closed line: 0 .. length), distance and speed as the adjusted line has them."""
-    u, lap = adjusted.unknowns, adjusted.problem.line.lap_mm
+    u = adjusted.unknowns
     line = trace(u, u.spline.h * TRACE_STEP_KNOTS)
-    length = float(line.s[-1])
     climb = 1 / np.cos(u.spline.value_rows(line.sigma) @ u.gamma)
-    zero = zero_of(adjusted, line)
-    variance = np.diag(adjusted.border_covariance)
-    scale_sd = float(np.sqrt(max(variance[u.names["scale"].start], 0.0)))
+    variance = float(np.diag(adjusted.border_covariance)[u.names["scale"].start])
+    scale_sd = float(np.sqrt(max(variance, 0.0)))
     out = []
-    for travel, setting, run in zip(adjusted.problem.travels, adjusted.problem.settings, adjusted.runs, strict=True):
-        offset = np.interp(travel.t_s, setting.bins.t_s, run.sigma - setting.way * setting.bins.d_mm)
-        sigma = setting.way * travel.distance_mm + offset
-        wrapped = np.mod(sigma, lap) if lap else sigma
-        chainage = line.length(wrapped) - zero
-        stretch = line.metric_at(wrapped) * np.interp(wrapped, line.sigma, climb)
-        step = np.diff(travel.distance_mm) * 0.5 * (stretch[1:] + stretch[:-1])
-        distance = np.concatenate(([0.0], np.cumsum(step)))
-        loose = np.sqrt(np.maximum(travel.distance_sd_mm**2 - (travel.scale_sd * travel.distance_mm) ** 2, 0.0))
+    for r, travel in enumerate(adjusted.problem.travels):
+        sigma = _places(adjusted, r)
+        stretch = line.metric_at(sigma) * np.interp(sigma, line.sigma, climb)
+        distance = _distance(travel, stretch)
         out.append(
             dataclasses.replace(
                 travel,
-                chainage_mm=np.mod(chainage, length) if lap else chainage,
+                chainage_mm=_chainage(adjusted, line, sigma),
                 distance_mm=distance,
-                distance_sd_mm=np.hypot(loose, scale_sd * distance),
+                distance_sd_mm=np.hypot(_loose(travel), scale_sd * distance),
                 speed_mm_s=travel.speed_mm_s * stretch,
                 speed_sd_mm_s=travel.speed_sd_mm_s * stretch,
                 scale_sd=scale_sd,
-                scale_source=scale_source(adjusted.problem.facts, wheel_source(adjusted.problem, travel)),
+                scale_source=scale_source(adjusted.problem.facts, travel.scale_source),
             )
         )
     return tuple(out)
+
+
+def _places(adjusted: Adjusted, r: int) -> Array:
+    """(n,) sigma of a run's samples, within one lap of a closed line."""
+    setting, run, travel = adjusted.problem.settings[r], adjusted.runs[r], adjusted.problem.travels[r]
+    sigma = np.interp(travel.t_s, setting.bins.t_s, run.sigma - setting.way * setting.bins.d_mm)
+    sigma += setting.way * travel.distance_mm
+    lap = adjusted.problem.line.lap_mm
+    return np.mod(sigma, lap, out=sigma) if lap else sigma
+
+
+def _chainage(adjusted: Adjusted, line: Traced, sigma: Array) -> Array:
+    chainage = line.length(sigma)
+    chainage -= zero_of(adjusted, line)
+    closed = adjusted.problem.line.lap_mm is not None
+    return np.mod(chainage, float(line.s[-1]), out=chainage) if closed else chainage
+
+
+def _distance(travel: Travel, stretch: Array) -> Array:
+    """(n,) distance rolled along the rails, on the adjusted scale."""
+    out = np.zeros_like(stretch)
+    np.cumsum(np.diff(travel.distance_mm) * 0.5 * (stretch[1:] + stretch[:-1]), out=out[1:])
+    return out
+
+
+def _loose(travel: Travel) -> Array:
+    """(n,) sd of the distance without its scale's part [mm]."""
+    whole = np.square(travel.distance_sd_mm)
+    whole -= np.square(travel.scale_sd * travel.distance_mm)
+    return np.sqrt(np.maximum(whole, 0.0))
 
 
 def scale_source(facts: Facts, wheel: str) -> str:

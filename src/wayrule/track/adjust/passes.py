@@ -51,6 +51,10 @@ def _segments(sigma: Array, least: float) -> NDArray[np.int64]:
     return number
 
 
+PASSES_AT_ONCE = 6
+"""Passes whose pulls are solved for together, in place: all of a long run's would take five times their own room."""
+
+
 @dataclass(frozen=True, slots=True)
 class Pull:
     """How far each of P passes alone pulls a spline (n, P) and the border (k, P)."""
@@ -82,8 +86,10 @@ def pulls(adjusted: Adjusted) -> tuple[Pull, ...]:
         g[:k, first:last] += (one.rows.by_border.T @ apart).toarray()
     for r, number in enumerate(numbers):
         _prior_pull(adjusted, r, number, f)
-    x, y = adjusted.system.bordered.solve(f, g)
-    return tuple(Pull(x[i * size : i * size + n], y[:k]) for i in range(3))
+    for first in range(0, count, PASSES_AT_ONCE):
+        some = slice(first, first + PASSES_AT_ONCE)
+        f[:, some], g[:, some] = adjusted.system.bordered.solve(f[:, some].copy(), g[:, some].copy())
+    return tuple(Pull(f[i * size : i * size + n].copy(), g[:k]) for i in range(3))
 
 
 def _prior_pull(adjusted: Adjusted, r: int, number: NDArray[np.int64], f: Array) -> None:

@@ -131,6 +131,8 @@ def assemble(
         left = sparse.csr_array(on_block.multiply(one.weight[:, None])).T.tocsr()
         blocks[axis].add(sparse.csr_array(left @ on_block))
         borders[axis].append(sparse.csr_array(left @ by_border))
+        if len(borders[axis]) >= MOST_PARTS:
+            borders[axis] = [_total(borders[axis], (size, k))]
         right = sparse.csr_array(by_border.multiply(one.weight[:, None])).T.tocsr()
         corner[:k, :k] += (right @ by_border).toarray()
         f[axis * size : (axis + 1) * size] += left @ one.residual
@@ -147,6 +149,10 @@ def assemble(
     bordered = Bordered.of(blocks, whole, corner)
     step, step_border = bordered.solve(f, g)
     return System(bordered, step, step_border[:k], m)
+
+
+MOST_PARTS = 6
+"""So many parts of the border are summed at a time: all of them together would be as large as the recording."""
 
 
 def _total(parts: list[sparse.csr_array], shape: tuple[int, int]) -> sparse.csr_array:
