@@ -9,6 +9,7 @@ from benchmarks.adjusting.detected import DEFECTS, element_rows, fault_rows
 from benchmarks.adjusting.floor import floor_rows
 from benchmarks.adjusting.judged import Outcome, judge, limit_rows
 from benchmarks.adjusting.lines import BRANCH, CASES, OVAL, QUALITIES, SEEDS, UNCALIBRATED, Case, make
+from benchmarks.adjusting.pairs import pair_rows
 from benchmarks.adjusting.rival import rival_rows
 from benchmarks.adjusting.spur import NAME as SPUR
 from benchmarks.adjusting.spur import spur_rows
@@ -40,6 +41,8 @@ def rows(quick: bool) -> Iterator[Row]:
         lines = QUICK_LINES if quick else drawn.LINES
         what = f"coverage, {quality.name} IMU"
         yield from guarded(what, "60 to 76 % inside one sigma", partial(covered, quality, lines))
+        what = f"coverage between places, {quality.name} IMU"
+        yield from guarded(what, "60 to 76 % inside one sigma", partial(pair_rows, quality, lines))
         yield from guarded(
             f"elements and faults, {quality.name} IMU", "recall and precision", partial(found, quality, seeds, quick)
         )

@@ -1,5 +1,6 @@
 """The order of the work, readable as prose: from a recording to travel, from all runs of a line to its survey."""
 
+import dataclasses
 import math
 from collections.abc import Callable, Sequence
 
@@ -16,6 +17,7 @@ from wayrule.run.rolled import Scale
 from wayrule.run.speed import speed
 from wayrule.run.state import states
 from wayrule.track.adjust.adjust import adjust
+from wayrule.track.adjust.between import AdjustedJoint
 from wayrule.track.adjust.closure import closure
 from wayrule.track.adjust.findings import assumptions, estimates
 from wayrule.track.adjust.learnt import learnt
@@ -26,7 +28,7 @@ from wayrule.track.elements import elements
 from wayrule.track.faults import detect, false_alarm_words
 from wayrule.track.fitting import check_new, check_seat, for_wagon
 from wayrule.track.place import place
-from wayrule.track.stated import check_facts
+from wayrule.track.stated import check_facts, check_pairs
 from wayrule.version import VERSION
 
 __all__ = ["Scale", "survey", "travel"]
@@ -113,6 +115,7 @@ def survey(
     facts: Facts | None = None,
     *,
     calibration: Calibration | None = None,
+    between: Sequence[tuple[str, str]] = (),
     step_mm: float | None = None,
     tell: Callable[[str], None] = lambda _: None,
 ) -> Survey:
@@ -124,6 +127,7 @@ def survey(
     wagon : Wagon            the wagon that made them
     facts : Facts            what is known besides (laps, turned runs, tapes, control points ...)
     calibration : Calibration   of this wagon, from an earlier survey; None: nothing is remembered of it
+    between : (A, B)         pairs of places (chainage in mm, mark, start, end) to say at once what lies between them
     step_mm : float          distance of the stations; None: about 0.3 of the gauge (5 mm in H0)
     tell                     called with a few words as each stage begins
 
@@ -152,6 +156,7 @@ def survey(
     tell("laps and places")
     line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
     check_facts(travels, facts, line, wagon.wheelbase_mm)
+    check_pairs(travels, between, line, wagon.wheelbase_mm)
     with threadpool_limits(limits=1, user_api="blas"):  # thousands of small solves: threads only wait on each other
         tell("adjustment")
         adjusted = adjust(prepare(travels, wagon, facts, line, calibration))
@@ -162,7 +167,7 @@ def survey(
     detected = detect(track, pieces)
     closes = closure(adjusted)
     placed = placed_travels(adjusted)
-    return Survey(
+    found = Survey(
         stations=track,
         elements=pieces,
         faults=detected.faults,
@@ -179,7 +184,12 @@ def survey(
         scale=wagon.scale,
         ratio=wagon.ratio,
         version=VERSION,
+        joint=AdjustedJoint(adjusted),
     )
+    if not between:
+        return found
+    tell("between places")
+    return dataclasses.replace(found, pairs=tuple(found.between(a, b) for a, b in between))
 
 
 def _inputs(

@@ -239,7 +239,7 @@ def test_without_the_library_its_rows_say_so(monkeypatch: pytest.MonkeyPatch) ->
 def test_rows_come_for_both_sensors_of_every_line(monkeypatch: pytest.MonkeyPatch) -> None:
     asked = []
     monkeypatch.setattr(area, "of_case", lambda case, quality, seeds: asked.append((case, quality.name, seeds)) or ())
-    for part in ("floored", "over_many_seeds", "covered", "found", "spur_rows", "cost_rows", "rival_rows"):
+    for part in ("floored", "over_many_seeds", "covered", "pair_rows", "found", "spur_rows", "cost_rows", "rival_rows"):
         monkeypatch.setattr(area, part, lambda *_, **__: ())
     assert list(area.rows(quick=False)) == []
     assert [(case.name, sensor) for case, sensor, _ in asked] == [(c.name, q) for c in CASES for q in ("good", "cheap")]

@@ -104,6 +104,27 @@ def test_lengths_rest_on_the_tape_and_say_so(done: Done, world: World) -> None:
     assert "(tape: lap" in (done.folder / "report.html").read_text(encoding="utf-8")
 
 
+def test_what_lies_between_two_places_is_told_everywhere(
+    world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The mark was set at 1500 mm of the railway, where the wagon first starts at 0: 1500 mm along, to the tape's
+    0.06 % and the few mm by which a wagon passes a nameplate on a lap."""
+    out = tmp_path / "s"
+    asked = ["--between", "start:Vale bridge", "--between", "500:4000"]
+    assert run([*words(world, out), *asked]) == 0
+    said = capsys.readouterr().out
+    assert "From start to Vale bridge: " in said
+    assert "From 0.50 m to 4.00 m: " in said
+    pairs = json.loads((out / "survey.json").read_text(encoding="utf-8"))["between"]
+    assert [(pair["a"], pair["b"]) for pair in pairs] == [("start", "Vale bridge"), ("500", "4000")]
+    assert pairs[0]["along_mm"] == pytest.approx(1500.0, abs=10.0)
+    assert 0.0 < pairs[0]["along_sd_mm"] < 5.0
+    assert pairs[1]["gap_sd_mm"] > 0.0
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert "Between places" in page
+    assert "start to Vale bridge" in page
+
+
 def test_a_person_gets_sentences(world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     lone = ["survey", world.run("monday"), "--closed-laps", "4", "--wagon", world.wagon, "--step", "20"]
     assert run([*lone, "--out", str(tmp_path / "s"), "--no-open"]) == 0
@@ -128,6 +149,11 @@ def test_a_person_gets_sentences(world: World, tmp_path: Path, capsys: pytest.Ca
         (["--level", "90000:91000"], "--level: expected a stretch of the line"),
         (["--tape", "bridge..signal:900:3"], "--tape bridge..signal: expected start, end or the name of a mark"),
         (["--tape", "lap:800:3"], "--tape lap: expected about"),
+        (["--between", "here"], "expected two places A:B"),
+        (["--between", "5:5"], "expected two different places"),
+        (["--between", "nan:5"], "expected a chainage in mm or the name of a mark"),
+        (["--between", "Vale bridge:signal"], "start, end or the name of a mark (Vale bridge), came 'signal'"),
+        (["--between", "0:12000"], "--between 0:12000: expected a place on the line, which reaches from 0 to"),
     ],
 )
 def test_wrong_words_are_one_line_and_nothing_is_written(

@@ -27,9 +27,12 @@ def say_problems(problems: Iterable[Problem]) -> None:
 def say_survey(survey: Survey, report: Path) -> None:
     """What a survey found, in the words of its report, and where the rest lies."""
     from wayrule.report.lengths import lengths_for
+    from wayrule.report.pairs import pair_sentence
     from wayrule.report.readings import result_sentences
 
-    say(*result_sentences(survey, lengths_for(survey.stations.length_mm, survey.ratio)), *survey.assumptions)
+    lengths = lengths_for(survey.stations.length_mm, survey.ratio)
+    say(*result_sentences(survey, lengths), *(pair_sentence(pair, lengths) for pair in survey.pairs))
+    say(*survey.assumptions)
     say_problems(survey.problems)
     say(f"Written: {report.parent} (report: {report}).")
 

@@ -18,6 +18,7 @@ from wayrule.cli.options import json_option, no_open_option, wagon_option
 @click.option("--calibration", metavar="FILE", help="calibration.json of an earlier survey with this wagon.")
 @click.option("--level", metavar="FROM:TO", multiple=True, help="Stretch known to be level, mm of chainage.")
 @click.option("--straight", metavar="FROM:TO", multiple=True, help="Stretch known to be straight, mm of chainage.")
+@click.option("--between", metavar="A:B", multiple=True, help="Distance, rise, turn and gap from place A to place B.")
 @click.option("--step", "step_mm", metavar="MM", type=click.FloatRange(min=0, min_open=True), help="Between stations.")
 @click.option("--title", metavar="TEXT", default="", help="Title of the report.")
 @no_open_option()
@@ -33,6 +34,7 @@ def survey(
     calibration: str | None,
     level: tuple[str, ...],
     straight: tuple[str, ...],
+    between: tuple[str, ...],
     step_mm: float | None,
     title: str,
     no_open: bool,
@@ -65,6 +67,7 @@ def survey(
         calibration=calibration,
         level=level,
         straight=straight,
+        between=between,
         step_mm=step_mm,
         out=out,
         title=title,

@@ -10,7 +10,7 @@ from wayrule.desk.frame import framed
 from wayrule.desk.opening import PathName, open_runs, read_wagon
 from wayrule.desk.steps import Step, silent, stages
 from wayrule.formats.control import read_control
-from wayrule.formats.spelling import facts_from_words
+from wayrule.formats.spelling import facts_from_words, parse_pair
 from wayrule.model import Calibration, Stations, Wagon
 from wayrule.report.page import survey_page
 from wayrule.report.tables import Table
@@ -52,6 +52,7 @@ def survey(
     calibration: PathName | Calibration | None = None,
     level: Iterable[str] = (),
     straight: Iterable[str] = (),
+    between: Iterable[str] = (),
     step_mm: float | None = None,
     out: PathName | None = None,
     title: str = "",
@@ -69,6 +70,8 @@ def survey(
     control : CSV of control points
     calibration : of this wagon: the calibration.json of an earlier survey, or that survey's `calibration`
     level, straight : stretches FROM:TO [mm of chainage] known to be so
+    between : pairs of places A:B, by chainage or mark, to say at once what lies between them; `result.between(a, b)`
+        answers the same later
     step_mm : between stations; None = 5 mm in HO, in proportion in other scales
     out : folder to write into as well
     step : shows what is being done
@@ -91,9 +94,12 @@ def survey(
         level=level,
         straight=straight,
     )
+    pairs = [parse_pair(text) for text in between]
     recordings = tuple(open_runs(paths, known, step))
     with stages(step) as tell:
-        found = pipeline.survey(recordings, known, facts, calibration=remembered, step_mm=step_mm, tell=tell)
+        found = pipeline.survey(
+            recordings, known, facts, calibration=remembered, between=pairs, step_mm=step_mm, tell=tell
+        )
     same = {f.name: getattr(found, f.name) for f in fields(found)}
     result = SurveyResult(**same, title=title or f"Survey with {known.name}")
     if out is not None:

@@ -123,6 +123,39 @@ def parse_stretch(text: str, option: str = "--level") -> Stretch:
     return Stretch(s0_mm, s1_mm)
 
 
+def parse_pair(text: str) -> tuple[str, str]:
+    """Read `A:B`, two places by chainage or by the name of a mark.
+
+    >>> parse_pair("Vale bridge:2500")
+    ('Vale bridge', '2500')
+
+    Raises
+    ------
+    UsageError   when it is not two places, or twice the same
+    """
+    a, colon, b = (piece.strip() for piece in text.partition(":"))
+    if not colon or not a or not b or ":" in b:
+        raise UsageError(
+            expected="two places A:B",
+            came=repr(text),
+            where=f"--between {text}",
+            next_step="write chainages in mm or marks, for example 1200:Vale bridge",
+        )
+    for place in (a, b):
+        if place.lower() in ("nan", "inf", "-inf", "infinity"):
+            raise UsageError(
+                expected="a chainage in mm or the name of a mark",
+                came=repr(place),
+                where=f"--between {text}",
+                next_step="write for example 1200:Vale bridge",
+            )
+    if a == b:
+        raise UsageError(
+            expected="two different places", came=repr(text), where=f"--between {text}", next_step="name two places"
+        )
+    return a, b
+
+
 def run_names(paths: Sequence[str]) -> tuple[str, ...]:
     """Short names of runs, all different: the file name without its ending, with its folder where two would agree.
 

@@ -1,5 +1,6 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
+from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Stretch, Tape
 from wayrule.model.recording import Mark, Problem, Recording
@@ -9,6 +10,7 @@ from wayrule.model.travel import BodyImu, State, Travel
 from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
 
 __all__ = [
+    "Between",
     "BodyImu",
     "Bogie",
     "Calibration",
@@ -22,6 +24,7 @@ __all__ = [
     "FieldSensor",
     "FloorLayer",
     "Imu",
+    "Joint",
     "Magnets",
     "Mark",
     "Misclosure",

@@ -8,8 +8,9 @@ from typing import Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from wayrule.model import Problem, Stations, Survey, Travel, Wagon
-from wayrule.report.lengths import lengths_for, metres
+from wayrule.report.lengths import Lengths, lengths_for, metres
 from wayrule.report.numbers import duration
+from wayrule.report.pairs import pair_table
 from wayrule.report.pictures import (
     Picture,
     gradient_plan_picture,
@@ -90,6 +91,7 @@ def survey_page(
     pieces = (plan_table(survey.elements, lengths), profile_table(survey.elements, lengths))
     sections = [
         *([Section("compared", "Compared", tables=tuple(extra))] if extra else []),
+        *_pairs(survey, lengths),
         Section("along", "Along the line", pictures=tuple(line_pictures(survey, lengths, truth))),
         Section("pieces", "What it is made of", pictures=gradient_plan_picture(survey, lengths), tables=pieces),
         Section("found", "Faults and marks", tables=(fault_table(survey.faults), mark_table(survey.marks))),
@@ -148,6 +150,12 @@ def travel_page(
         version=version,
     )
     return _page(sheet)
+
+
+def _pairs(survey: Survey, lengths: Lengths) -> list[Section]:
+    """What lies between the places that were asked for, if any were."""
+    table = pair_table(survey.pairs, lengths)
+    return [Section("between", "Between places", tables=(table,))] if survey.pairs else []
 
 
 def _trust(survey: Survey) -> Section:

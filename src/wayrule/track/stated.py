@@ -44,10 +44,42 @@ def check_facts(travels: Sequence[Travel], facts: Facts, line: Line, wheelbase_m
         raise fault
 
 
+def check_pairs(travels: Sequence[Travel], pairs: Sequence[tuple[str, str]], line: Line, wheelbase_mm: float) -> None:
+    """Raise for a place of a pair that the recordings do not know, or that lies off the line by more than a wheelbase.
+
+    Raises
+    ------
+    UsageError, UndeterminedError   as `check_facts`
+    """
+    have, known = _marks(travels)
+    low, high = _reach(line)
+    for pair in pairs:
+        where = f"--between {':'.join(pair)}"
+        for place in pair:
+            try:
+                s_mm = float(place)
+            except ValueError:
+                if place not in (*known, "start", "end"):
+                    raise _unknown(place, f"a chainage in mm, start, end or {have}", where) from None
+                continue
+            if not low - wheelbase_mm <= s_mm <= high + wheelbase_mm:
+                raise UsageError(
+                    expected=f"a place on the line, which reaches from {low:.0f} to {high:.0f} mm",
+                    came=place,
+                    where=where,
+                    next_step="give mm of chainage, 0 where the first run starts, or the name of a mark",
+                )
+
+
+def _marks(travels: Sequence[Travel]) -> tuple[str, list[str]]:
+    """What a mark may be called, in words, and the names."""
+    known = sorted({mark.name for travel in travels for mark in travel.marks})
+    return (f"the name of a mark ({', '.join(known) or 'the recordings have none'})", known)
+
+
 def _places(travels: Sequence[Travel], facts: Facts) -> Iterator[WayruleError]:
     """Marks that no recording has."""
-    known = sorted({mark.name for travel in travels for mark in travel.marks})
-    have = f"the name of a mark ({', '.join(known)})" if known else "the name of a mark (the recordings have none)"
+    have, known = _marks(travels)
     for tape in facts.tapes:
         for name in tape.marks or ():
             if name not in (*known, "start", "end"):
