@@ -27,14 +27,14 @@ from wayrule.track.chainages import placed_travels
 from wayrule.track.elements import elements
 from wayrule.track.faults import detect, false_alarm_words
 from wayrule.track.fitting import check_new, check_seat, for_wagon
-from wayrule.track.place import place
+from wayrule.track.place import place, start_decision
 from wayrule.track.stated import check_facts, check_pairs
 from wayrule.version import VERSION
 
 __all__ = ["Scale", "survey", "travel"]
 
 
-def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None) -> Travel:
+def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as_mounted: bool = False) -> Travel:
     """What one run did: distance, speed and state against time, and the inertial readings in body axes.
 
     Parameters
@@ -42,6 +42,7 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None) ->
     recording : Recording   as read; nothing in it is changed
     wagon : Wagon           its wheel, and where given its sensor
     scale : Scale           a better scale than the caliper's (tape, laps of known length, an earlier calibration)
+    as_mounted : bool       wheel and inertial sensor sit as they say: the accelerometer does not overrule it
 
     Returns
     -------
@@ -71,11 +72,13 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None) ->
         recording.acc_mm_s2,
         can_flip=wheel.can_flip,
         direction_known=wheel.direction_known,
+        as_mounted=as_mounted,
         run=recording.name,
     )
     if attitude.flip_wheel:
         wheel, v = wheel.turned_round(), -v
     imu, imu_notes = _body_imu(recording, attitude, state)
+    why = "stated" if as_mounted else attitude.notes[-1]
     return Travel(
         run=recording.name,
         t_s=recording.t_s,
@@ -90,6 +93,7 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None) ->
         imu=imu,
         marks=recording.marks,
         problems=recording.problems + wheel.problems,
+        decisions=((f"forward of {recording.name}", attitude.answer, why, "--as-mounted RUN"),),
         notes=(*wheel.notes, f"Speed over windows of {window:.2f} s.", *attitude.notes, *imu_notes),
     )
 
@@ -148,7 +152,7 @@ def survey(
         check_new(calibration, runs)
         calibration = for_wagon(calibration, wagon)
     tell("distance and attitude")
-    travels = [travel(recording, wagon) for recording in recordings]
+    travels = [travel(recording, wagon, as_mounted=recording.name in facts.as_mounted) for recording in recordings]
     for one in travels:
         _check_mappable(one)
     if calibration:
@@ -174,7 +178,7 @@ def survey(
         travels=placed,
         closure=closes,
         estimates=estimates(adjusted),
-        decisions=line.decisions,
+        decisions=(*(d for one in travels for d in one.decisions), *line.decisions, start_decision(facts)),
         assumptions=(*assumptions(adjusted), false_alarm_words(track, detected)),
         problems=tuple(p for one in travels for p in one.problems),
         marks=tuple((float(np.interp(m.t_s, one.t_s, one.chainage_mm)), m) for one in placed for m in one.marks),
@@ -228,12 +232,12 @@ def _check_names(recordings: Sequence[Recording], facts: Facts) -> None:
             raise UsageError(
                 expected="runs of different names", came=f"{name} twice", where="survey", next_step="rename one of them"
             )
-    for name in (*facts.laps, *facts.turned):
+    for name in (*facts.laps, *facts.turned, *facts.not_turned, *facts.as_mounted):
         if name not in names:
             raise UsageError(
                 expected=f"one of the runs {', '.join(names)}",
                 came=name,
-                where="--turned or @laps",
+                where="@laps, --turned, --not-turned or --as-mounted",
                 next_step="write the run as in the list of runs",
             )
 

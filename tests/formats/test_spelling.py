@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wayrule.errors import UsageError
-from wayrule.formats.spelling import facts_from_words, parse_run, parse_stretch, parse_tape, run_names
+from wayrule.formats.spelling import facts_from_words, parse_pair, parse_run, parse_stretch, parse_tape, run_names
 from wayrule.model import Stretch, Tape
 
 
@@ -30,6 +30,21 @@ from wayrule.model import Stretch, Tape
         (lambda: facts_from_words(["a.csv", "b.csv"], closed_laps=4), "came 2 runs; write the laps behind each run"),
         (lambda: facts_from_words(["a.csv@laps=3"], closed_laps=4), "came @laps=3 and --closed-laps 4; leave one"),
         (lambda: facts_from_words(["mon.csv"], turned=["man.csv"]), "came 'man.csv'; did you mean mon.csv?"),
+        (
+            lambda: facts_from_words(["a.csv@laps=3"], open_line=True),
+            "--open: expected an open line, or laps of a closed",
+        ),
+        (
+            lambda: facts_from_words(["a.csv"], turned=["a.csv"], not_turned=["a"]),
+            "a: expected a run that is turned or is not, came --turned and --not-turned; leave one of them off",
+        ),
+        (lambda: facts_from_words(["a.csv"], not_turned=["b.csv"]), "--not-turned: expected one of the runs given"),
+        (lambda: facts_from_words(["a.csv"], as_mounted=["b.csv"]), "--as-mounted: expected one of the runs given"),
+        (lambda: facts_from_words(["a.csv"], start_level=0.0), "--start-level: expected a number of per mille above 0"),
+        (lambda: parse_pair("1200"), "--between 1200: expected two places A:B"),
+        (lambda: parse_pair("a:b:c"), "expected two places A:B, came 'a:b:c'"),
+        (lambda: parse_pair("5: 5"), "expected two different places"),
+        (lambda: parse_pair("inf:5"), "expected a chainage in mm or the name of a mark, came 'inf'"),
         (lambda: facts_from_words([], turned=["man.csv"]), "give the runs first"),
     ],
 )
@@ -50,6 +65,15 @@ def test_right_spellings():
 def test_runs_of_one_name_in_two_folders_stay_apart():
     assert run_names(["x/a/r.csv", "y/a/r.csv", "r.csv"]) == ("x-a-r", "y-a-r", "r")
     assert run_names(["r.csv", "r.csv"]) == ("r", "r-2")
+
+
+def test_what_overrules_a_choice_reaches_the_facts():
+    _, facts = facts_from_words(
+        ["a.csv", "b.csv"], open_line=True, not_turned=["b.csv"], as_mounted=["a"], start_level=5.0
+    )
+    assert facts.open
+    assert (facts.not_turned, facts.as_mounted) == (frozenset({"b"}), frozenset({"a"}))
+    assert facts.start_level_sd == pytest.approx(0.005)
 
 
 def test_facts_are_keyed_by_run_name():

@@ -21,6 +21,9 @@ from wayrule.model import Control, Facts, Stretch, Tape
         (lambda: Tape("lap", -1.0, 1.0), "Tape lap: length_mm must be > 0, came -1.0"),
         (lambda: Tape("lap", 1.0, math.nan), "Tape lap: sd_mm must be > 0, came nan"),
         (lambda: Stretch(5.0, 5.0), "expected s0_mm < s1_mm, came 5.0 and 5.0"),
+        (lambda: Facts(laps={"monday": 2}, open=True), "an open line has no laps"),
+        (lambda: Facts(turned=frozenset({"m"}), not_turned=frozenset({"m"})), "turned and not turned at once: m"),
+        (lambda: Facts(start_level_sd=0.0), "start_level_sd must be > 0, came 0.0"),
         (lambda: Facts(laps={"monday": 0}), "run monday: expected a whole number of laps >= 1, came 0"),
     ],
 )

@@ -47,6 +47,20 @@ def test_steady_speed_gives_no_evidence(make_roll):
     assert "the speed changes too little to check it" in notes[-1]
 
 
+def test_a_person_may_say_that_forward_is_as_mounted(make_roll):
+    """The whole sensor half a turn about up: strong evidence turns the wheel round, unless somebody knows better."""
+    made = make_roll()
+    half = np.diag([-1.0, -1.0, 1.0])
+    felt = {"can_flip": True, "direction_known": True}
+    found = find_attitude(made.t_s, made.v_mm_s, made.gyro @ half, made.acc @ half, **felt)
+    assert found.flip_wheel
+    assert found.answer == "the wheel turned round"
+    stated = find_attitude(made.t_s, made.v_mm_s, made.gyro @ half, made.acc @ half, **felt, as_mounted=True)
+    assert not stated.flip_wheel
+    assert stated.answer == "as mounted"
+    np.testing.assert_array_equal(stated.rotation, np.eye(3))
+
+
 def test_noise_turns_nothing(make_roll):
     made = make_roll()
     acc = np.random.default_rng(1).normal([0, 0, 9806.65], 2000.0, made.acc.shape)

@@ -32,9 +32,15 @@ def say_survey(survey: Survey, report: Path) -> None:
 
     lengths = lengths_for(survey.stations.length_mm, survey.ratio)
     say(*result_sentences(survey, lengths), *(pair_sentence(pair, lengths) for pair in survey.pairs))
-    say(*survey.assumptions)
+    say(*(_decided(*decision) for decision in survey.decisions), *survey.assumptions)
     say_problems(survey.problems)
     say(f"Written: {report.parent} (report: {report}).")
+
+
+def _decided(what: str, answer: str, why: str, overrule: str) -> str:
+    """A choice that was made, in one line; what a person stated needs no way to overrule it."""
+    told = why.rstrip(".")
+    return f"Decided: {what}: {answer} ({told})" + ("." if why.startswith("stated") else f"; to overrule: {overrule}.")
 
 
 def show(tables: Iterable[Table]) -> None:

@@ -18,6 +18,10 @@ from wayrule.cli.options import json_option, no_open_option, wagon_option
 @click.option("--calibration", metavar="FILE", help="calibration.json of an earlier survey with this wagon.")
 @click.option("--level", metavar="FROM:TO", multiple=True, help="Stretch known to be level, mm of chainage.")
 @click.option("--straight", metavar="FROM:TO", multiple=True, help="Stretch known to be straight, mm of chainage.")
+@click.option("--open", "open_line", is_flag=True, help="The line is open, however much its bends repeat.")
+@click.option("--not-turned", metavar="RUN", multiple=True, help="A run that is not turned, however it fits.")
+@click.option("--as-mounted", metavar="RUN", multiple=True, help="Forward is as mounted, whatever is felt.")
+@click.option("--start-level", metavar="PER_MILLE", type=float, help="How near to level the start is; 20 if not given.")
 @click.option("--between", metavar="A:B", multiple=True, help="Distance, rise, turn and gap from place A to place B.")
 @click.option("--step", "step_mm", metavar="MM", type=click.FloatRange(min=0, min_open=True), help="Between stations.")
 @click.option("--title", metavar="TEXT", default="", help="Title of the report.")
@@ -34,6 +38,10 @@ def survey(
     calibration: str | None,
     level: tuple[str, ...],
     straight: tuple[str, ...],
+    open_line: bool,
+    not_turned: tuple[str, ...],
+    as_mounted: tuple[str, ...],
+    start_level: float | None,
     between: tuple[str, ...],
     step_mm: float | None,
     title: str,
@@ -67,6 +75,10 @@ def survey(
         calibration=calibration,
         level=level,
         straight=straight,
+        open_line=open_line,
+        not_turned=not_turned,
+        as_mounted=as_mounted,
+        start_level=start_level,
         between=between,
         step_mm=step_mm,
         out=out,

@@ -52,6 +52,10 @@ def survey(
     calibration: PathName | Calibration | None = None,
     level: Iterable[str] = (),
     straight: Iterable[str] = (),
+    open_line: bool = False,
+    not_turned: Iterable[PathName] = (),
+    as_mounted: Iterable[PathName] = (),
+    start_level: float | None = None,
     between: Iterable[str] = (),
     step_mm: float | None = None,
     out: PathName | None = None,
@@ -70,6 +74,10 @@ def survey(
     control : CSV of control points
     calibration : of this wagon: the calibration.json of an earlier survey, or that survey's `calibration`
     level, straight : stretches FROM:TO [mm of chainage] known to be so
+    open_line : the line is open, however much its bends repeat
+    not_turned : those runs whose marked front points along growing chainage, however they fit
+    as_mounted : those runs whose wheel and sensor sit as they say, whatever the accelerometer feels
+    start_level : how near to level the start is believed to be, one sigma [per mille]; None = 20
     between : pairs of places A:B, by chainage or mark, to say at once what lies between them; `result.between(a, b)`
         answers the same later
     step_mm : between stations; None = 5 mm in HO, in proportion in other scales
@@ -93,6 +101,10 @@ def survey(
         controls=controls,
         level=level,
         straight=straight,
+        open_line=open_line,
+        not_turned=[fspath(run) for run in not_turned],
+        as_mounted=[fspath(run) for run in as_mounted],
+        start_level=start_level,
     )
     pairs = [parse_pair(text) for text in between]
     recordings = tuple(open_runs(paths, known, step))

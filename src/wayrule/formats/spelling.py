@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from wayrule.errors import UsageError
 from wayrule.model import Control, Facts, Stretch, Tape
+from wayrule.model.facts import START_LEVEL_SD
 
 
 def _number(text: str, *, what: str, where: str, shape: str) -> float:
@@ -194,6 +195,10 @@ def facts_from_words(
     controls: Sequence[Control] = (),
     level: Iterable[str] = (),
     straight: Iterable[str] = (),
+    open_line: bool = False,
+    not_turned: Iterable[str] = (),
+    as_mounted: Iterable[str] = (),
+    start_level: float | None = None,
 ) -> tuple[dict[str, str], Facts]:
     """Turn the words of the command line into run names, their paths, and the stated facts.
 
@@ -201,6 +206,7 @@ def facts_from_words(
     ----------
     runs : RUN or RUN@laps=N, as typed
     closed_laps : short for @laps=N of a single run
+    start_level : per mille, how near to level the start is believed to be; None leaves the default
 
     Returns
     -------
@@ -222,14 +228,60 @@ def facts_from_words(
     laps = {name: n for name, (_, n) in zip(names, parsed, strict=True) if n is not None}
     if closed_laps is not None:
         laps = {**laps, **_closed_laps(closed_laps, names, laps)}
+    _open_or_closed(open_line, laps)
+    ways = {
+        option: frozenset(_named_run(word, paths, option) for word in words)
+        for option, words in (
+            ("--turned", turned),
+            ("--not-turned", not_turned),
+            ("--as-mounted", as_mounted),
+        )
+    }
+    _one_way(ways["--turned"], ways["--not-turned"])
     return paths, Facts(
         laps=laps,
-        turned=frozenset(_named_run(word, paths) for word in turned),
+        turned=ways["--turned"],
         tapes=tuple(parse_tape(text) for text in tapes),
         controls=tuple(controls),
         level=tuple(parse_stretch(text, "--level") for text in level),
         straight=tuple(parse_stretch(text, "--straight") for text in straight),
+        open=open_line,
+        not_turned=ways["--not-turned"],
+        as_mounted=ways["--as-mounted"],
+        start_level_sd=START_LEVEL_SD if start_level is None else _start_level(start_level),
     )
+
+
+def _open_or_closed(open_line: bool, laps: Mapping[str, int]) -> None:
+    if open_line and laps:
+        name, count = next(iter(laps.items()))
+        raise UsageError(
+            expected="an open line, or laps of a closed one",
+            came=f"--open, and {count} laps of {name}",
+            where="--open",
+            next_step="leave one of them off",
+        )
+
+
+def _one_way(turned: frozenset[str], not_turned: frozenset[str]) -> None:
+    for name in sorted(turned & not_turned):
+        raise UsageError(
+            expected="a run that is turned or is not",
+            came="--turned and --not-turned",
+            where=name,
+            next_step="leave one of them off",
+        )
+
+
+def _start_level(per_mille: float) -> float:
+    if not 0.0 < per_mille < math.inf:
+        raise UsageError(
+            expected="a number of per mille above 0",
+            came=f"{per_mille:g}",
+            where="--start-level",
+            next_step="say how far from level the start may be (one sigma): 20 is taken if not given, 1000 is anything",
+        )
+    return per_mille / 1000.0
 
 
 def _closed_laps(closed_laps: int, names: Sequence[str], laps: Mapping[str, int]) -> dict[str, int]:
@@ -258,7 +310,7 @@ def _closed_laps(closed_laps: int, names: Sequence[str], laps: Mapping[str, int]
     return {names[0]: closed_laps}
 
 
-def _named_run(word: str, paths: Mapping[str, str]) -> str:
+def _named_run(word: str, paths: Mapping[str, str], option: str) -> str:
     for name, path in paths.items():
         if word == path:
             return name
@@ -268,6 +320,6 @@ def _named_run(word: str, paths: Mapping[str, str]) -> str:
     raise UsageError(
         expected="one of the runs given, written as in the list without its @",
         came=repr(word),
-        where="--turned",
+        where=option,
         next_step=f"did you mean {near[0]}?" if near else "give the runs first",
     )

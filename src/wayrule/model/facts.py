@@ -7,6 +7,9 @@ from types import MappingProxyType
 
 NAN = float("nan")
 
+START_LEVEL_SD = 0.02
+"""A model line starts within so much of level (one sigma of its gradient; common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Control:
@@ -105,6 +108,10 @@ class Facts:
     laps      run name -> whole laps, where stated (the run ends where it began)
     turned    names of the runs whose marked front points against growing chainage
     level     stretches known to be level; straight: stretches known to be straight
+    open      the line is open, however much its bends repeat
+    not_turned   names of the runs whose marked front points along growing chainage, however they fit
+    as_mounted   names of the runs whose wheel and inertial sensor sit as they say, whatever the accelerometer feels
+    start_level_sd   how near to level the line's start is believed to be, one sigma of its gradient
 
     Examples
     --------
@@ -118,9 +125,19 @@ class Facts:
     controls: tuple[Control, ...] = ()
     level: tuple[Stretch, ...] = ()
     straight: tuple[Stretch, ...] = ()
+    open: bool = False
+    not_turned: frozenset[str] = frozenset()
+    as_mounted: frozenset[str] = frozenset()
+    start_level_sd: float = START_LEVEL_SD
 
     def __post_init__(self) -> None:
         for run, laps in self.laps.items():
             if laps < 1:
                 raise ValueError(f"Facts.laps: run {run}: expected a whole number of laps >= 1, came {laps}")
+        if self.open and self.laps:
+            raise ValueError(f"Facts: an open line has no laps, came {dict(self.laps)}")
+        if both := self.turned & self.not_turned:
+            raise ValueError(f"Facts: turned and not turned at once: {', '.join(sorted(both))}")
+        if not 0.0 < self.start_level_sd < math.inf:
+            raise ValueError(f"Facts.start_level_sd must be > 0, came {self.start_level_sd}")
         object.__setattr__(self, "laps", MappingProxyType(dict(self.laps)))

@@ -59,6 +59,7 @@ class Travel:
     scale_source    where the scale comes from, in words ("caliper: 10.50 +- 0.04 mm")
     imu             inertial readings, or None for a log without them
     notes           what was found out or assumed about the run, one sentence each
+    decisions       (what, answer, why, how to overrule), each a choice that the data made
     """
 
     run: str
@@ -75,6 +76,7 @@ class Travel:
     marks: tuple[Mark, ...] = ()
     problems: tuple[Problem, ...] = ()
     notes: tuple[str, ...] = ()
+    decisions: tuple[tuple[str, str, str, str], ...] = ()
 
     def __post_init__(self) -> None:
         frozen(self, "t_s", (None,))

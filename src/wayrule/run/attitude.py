@@ -17,6 +17,7 @@ SNAP_RAD = float(np.radians(20.0))
 """A sensor axis this close to gravity is the up axis itself; no model wagon stands as crooked on its track."""
 REMARK_RAD = float(np.radians(10.0))
 """... and beyond this the tilt of the mounting is remarked on."""
+AS_MOUNTED = "as mounted"
 LEAST_YAW_SD_RAD = float(np.radians(5.0))
 """Only evidence this sharp turns the forward direction by something else than a quarter turn."""
 
@@ -27,11 +28,13 @@ class Attitude:
 
     rotation    (3, 3) sensor axes -> body axes
     flip_wheel  True where the wheel's forward is backward: distance and speed change sign
-    notes       what was found and how strong the evidence is
+    answer      which way is forward, in a few words
+    notes       what was found and how strong the evidence is; the last one says why that way is forward
     """
 
     rotation: Array
     flip_wheel: bool
+    answer: str
     notes: tuple[str, ...]
 
 
@@ -80,6 +83,7 @@ def find_attitude(
     *,
     can_flip: bool,
     direction_known: bool,
+    as_mounted: bool = False,
     run: str = "run",
 ) -> Attitude:
     """Rotation from sensor to body axes, and whether the wheel's forward has to be turned round.
@@ -92,6 +96,8 @@ def find_attitude(
     can_flip : bool               the wheel's sign rests on mounting only (field, encoder): evidence overrules it
     direction_known : bool        False: the wheel's sign is a guess and gives way to weaker evidence
 
+    as_mounted : bool             a person says that forward is as mounted: no evidence is asked
+
     Notes
     -----
     Up is the sensor axis nearest to the mean specific force less dv/dt and v x omega (`mean_gravity`). Forward is a
@@ -102,6 +108,7 @@ def find_attitude(
         return Attitude(
             np.eye(3),
             False,
+            AS_MOUNTED,
             ("No accelerometer of three axes: sensor axes are taken for body axes, forward as mounted.",),
         )
     rates = np.zeros_like(acc_mm_s2) if gyro_rad_s is None else np.nan_to_num(gyro_rad_s)
@@ -110,12 +117,21 @@ def find_attitude(
     for _ in range(2):  # the second time with the accelerations taken out that the wheel knows
         rotation, tilt = up_rotation(force, run)
         size = float(np.linalg.norm(force))
-        evidence = forward_evidence(t_s, v_mm_s, rates @ rotation.T, acc_mm_s2 @ rotation.T)
-        yaw, flip, note = _resolve(evidence, bool(rotation[2, 2] > 0.5), can_flip, direction_known)
+        yaw, flip, note = 0.0, False, "Forward as mounted, as stated."
+        if not as_mounted:
+            evidence = forward_evidence(t_s, v_mm_s, rates @ rotation.T, acc_mm_s2 @ rotation.T)
+            yaw, flip, note = _resolve(evidence, bool(rotation[2, 2] > 0.5), can_flip, direction_known)
         to_body = _about_z(-yaw) @ rotation
         sign = -1.0 if flip else 1.0
         force = to_body.T @ mean_gravity(sign * v_mm_s, sign * dv_dt, rates @ to_body.T, acc_mm_s2 @ to_body.T)
-    return Attitude(to_body, flip, (_up_note(rotation, tilt, size), note))
+    return Attitude(to_body, flip, _answer(yaw, flip), (_up_note(rotation, tilt, size), note))
+
+
+def _answer(yaw_rad: float, flip: bool) -> str:
+    """Which way is forward, in a few words."""
+    if flip:
+        return "the wheel turned round"
+    return f"the inertial sensor turned by {np.degrees(yaw_rad):.0f} deg about up" if yaw_rad else AS_MOUNTED
 
 
 def mean_gravity(v_mm_s: Array, dv_dt_mm_s2: Array, gyro_rad_s: Array, acc_mm_s2: Array) -> Array:

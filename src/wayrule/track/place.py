@@ -8,13 +8,18 @@ import numpy as np
 from wayrule.errors import UndeterminedError
 from wayrule.model import Travel
 from wayrule.model.arrays import Array
-from wayrule.model.facts import Facts
+from wayrule.model.facts import START_LEVEL_SD, Facts
 from wayrule.track.laps import Laps, find_laps, stated_laps
 from wayrule.track.plain import first_way
 from wayrule.track.signature import Signature, lowest, misfit_by_shift, signature
 
 CLEARLY_BETTER = 0.75
 """A wagon counts as turned without being told only when that fits this many times better."""
+
+_TURNED = {1: "not turned", -1: "turned"}
+
+Decision = tuple[str, str, str, str]
+"""What, the answer, why, how to overrule it."""
 
 UNRELATED = 0.75
 """A run whose best misfit is above this does not show the same track."""
@@ -44,17 +49,16 @@ class Line:
     lap_mm: float | None
     turns: int
     laps: tuple[Laps | None, ...]
-    decisions: tuple[tuple[str, str, str, str], ...]
+    decisions: tuple[Decision, ...]
 
 
 def place(travels: Sequence[Travel], facts: Facts, wheelbase_mm: float, cell_mm: float) -> Line:
     """Find laps, ways and starts; what the person stated is held, and everything else is decided and told."""
     laps = tuple(_laps(t, facts, cell_mm) for t in travels)
-    decisions = [_lap_decision(t, f) for t, f in zip(travels, laps, strict=True)]
+    decisions = [_lap_decision(t, f, facts) for t, f in zip(travels, laps, strict=True)]
     first = travels[0]
-    way = first_way(first) or 1
-    if first.run in facts.turned:
-        way = -1
+    way, why = _first_way(first, facts)
+    decisions.append(why)
     known = [(f, t) for f, t in zip(laps, travels, strict=True) if f is not None]
     lap = (laps[0] or known[0][0]).lap_mm if known else None
     turns = (laps[0] or known[0][0]).turns * way if known else 0
@@ -69,22 +73,42 @@ def place(travels: Sequence[Travel], facts: Facts, wheelbase_mm: float, cell_mm:
     return Line(tuple(placed), lap, turns, laps, tuple(decisions))
 
 
+def _first_way(first: Travel, facts: Facts) -> tuple[int, Decision]:
+    """Which way the first run's wagon points: chainage grows the way it first travels, unless a person says."""
+    what, change = f"way of {first.run}", "--turned RUN or --not-turned RUN"
+    rolls = first_way(first) or 1
+    if first.run not in facts.turned | facts.not_turned:
+        seen = f"it first rolls {'towards its front' if rolls > 0 else 'backwards'}, and chainage grows that way"
+        return rolls, (what, _TURNED[rolls], seen, change)
+    way = -1 if first.run in facts.turned else 1
+    against = "" if way == rolls else "; so chainage grows against its first movement"
+    return way, (what, _TURNED[way], f"stated{against}", change)
+
+
+def start_decision(facts: Facts) -> Decision:
+    """How level the start is taken to be, which an unturned open line rests its heights on."""
+    stated = facts.start_level_sd != START_LEVEL_SD
+    why = "stated" if stated else "model lines start nearly level; turned runs, laps and known heights outweigh it"
+    return "level of the start", f"level to ±{1000 * facts.start_level_sd:g} per mille", why, "--start-level PER_MILLE"
+
+
 def _laps(travel: Travel, facts: Facts, cell_mm: float) -> Laps | None:
+    if facts.open:
+        return None
     stated = facts.laps.get(travel.run)
-    if stated is not None:
-        return stated_laps(travel, stated, cell_mm) if stated > 0 else None
-    return find_laps(travel, cell_mm)
+    return find_laps(travel, cell_mm) if stated is None else stated_laps(travel, stated, cell_mm)
 
 
-def _lap_decision(travel: Travel, found: Laps | None) -> tuple[str, str, str, str]:
-    what = f"laps of {travel.run}"
+def _lap_decision(travel: Travel, found: Laps | None, facts: Facts) -> Decision:
+    what, change = f"laps of {travel.run}", "RUN@laps=N or --open"
     if found is None:
-        return what, "none: an open line", "no stretch of it is travelled again one lap later", "--closed-laps N"
+        why = "stated" if facts.open else "no stretch of it is travelled again one lap later"
+        return what, "none: an open line", why, change
     answer = f"{found.laps:.4g} of {found.lap_mm:.0f} mm by the wheel, {found.turns:+d} whole turns each"
     if found.stated:
-        return what, answer, "stated", "--closed-laps N"
+        return what, answer, "stated", change
     why = f"the same bends come again a lap later (misfit {found.misfit:.2f}) and the plain reading closes there"
-    return what, answer, why, "--closed-laps N"
+    return what, answer, why, change
 
 
 def _oriented(sig: Signature, way: int) -> Signature:
@@ -98,17 +122,12 @@ def _place_one(
     lap: float | None,
     facts: Facts,
     cell_and_middle_mm: tuple[float, float],
-) -> tuple[Placed, tuple[str, str, str, str]]:
+) -> tuple[Placed, Decision]:
     cell_mm, middle_mm = cell_and_middle_mm
     stretch = lap / own.lap_mm if lap is not None and own is not None else 1.0
     raw = signature(travel, cell_mm)
     fits = {way: _fit(_oriented(raw, way), reference, lap, cell_mm) for way in (1, -1)}
-    stated = travel.run in facts.turned
-    way = -1 if stated else 1
-    why = "stated" if stated else "not said to be turned"
-    if not stated and fits[-1][1] < CLEARLY_BETTER * fits[1][1]:
-        way = -1
-        why = f"fits far better turned (misfit {fits[-1][1]:.2f} against {fits[1][1]:.2f})"
+    way, why = _way_of(travel.run, facts, {way: fit[1] for way, fit in fits.items()})
     start, misfit = fits[way]
     if misfit > UNRELATED:
         raise UndeterminedError(
@@ -119,9 +138,22 @@ def _place_one(
         )
     # Signatures belong to the middle of the body; the origin is under its rear support, which a turned wagon has ahead.
     start += middle_mm - way * abs(middle_mm)
-    answer = "turned" if way < 0 else "not turned"
     how = f"{why}; starts at {start:.0f} mm of the line, misfit {misfit:.2f}"
-    return Placed(travel, start, way, stretch, misfit), (f"way of {travel.run}", answer, how, "--turned RUN")
+    return Placed(travel, start, way, stretch, misfit), (
+        f"way of {travel.run}", _TURNED[way], how, "--turned RUN or --not-turned RUN",
+    )  # fmt: skip
+
+
+def _way_of(run: str, facts: Facts, misfit: dict[int, float]) -> tuple[int, str]:
+    """Turned or not, and why: as stated, else as it fits if that is clear, else not turned."""
+    better = {way: misfit[way] < CLEARLY_BETTER * misfit[-way] for way in (1, -1)}
+    if run in facts.turned | facts.not_turned:
+        way = -1 if run in facts.turned else 1
+        doubt = f", though it fits better {_TURNED[-way]} (misfit {misfit[-way]:.2f})" if better[-way] else ""
+        return way, f"stated{doubt}"
+    if better[-1]:
+        return -1, f"fits far better turned (misfit {misfit[-1]:.2f} against {misfit[1]:.2f})"
+    return 1, "not said to be turned"
 
 
 def _fit(sig: Signature, reference: Signature, lap: float | None, cell_mm: float) -> tuple[float, float]:

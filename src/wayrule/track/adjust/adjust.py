@@ -140,7 +140,7 @@ class _Known:
             problem.border.prior_matrix(),
             np.diag(_hold(u)),
             np.array(problem.border.value),
-            tuple(q + g for q, g in zip(smooth, gauge_matrices(spline), strict=True)),
+            tuple(q + g for q, g in zip(smooth, gauge_matrices(spline, problem.facts.start_level_sd), strict=True)),
             band_position(problem, u, runs),
             spline.mean_rows(spline.centres(), wheelbase),
         )

@@ -10,12 +10,12 @@ from wayrule.maths.banded import Banded
 from wayrule.maths.bordered import Bordered
 from wayrule.maths.splines import UniformSpline
 from wayrule.model.arrays import Array
+from wayrule.model.facts import START_LEVEL_SD
 from wayrule.track.adjust.rows import Rows
 from wayrule.track.adjust.ties import Tie
 from wayrule.track.adjust.unknowns import Unknowns
 
 THETA_GAUGE_SD = 1e-7
-GAMMA_FIRST_SD = 0.02
 PHI_MEAN_SD = 0.05
 
 
@@ -74,12 +74,12 @@ def _difference(spline: UniformSpline, order: int) -> sparse.csr_array:
     return out
 
 
-def gauge_matrices(spline: UniformSpline) -> list[sparse.csr_array]:
+def gauge_matrices(spline: UniformSpline, start_level_sd: float = START_LEVEL_SD) -> list[sparse.csr_array]:
     """Weak knowledge that keeps the blocks definite: heading of the start zero (control points turn the whole line, by
     `datum_turn`), the start about level, the rails about level across."""
     start = spline.value_rows(np.array([spline.origin]))
     own = sparse.csr_array(start.T @ start)
-    return [own * (1 / sd**2) for sd in (THETA_GAUGE_SD, GAMMA_FIRST_SD, PHI_MEAN_SD)]
+    return [own * (1 / sd**2) for sd in (THETA_GAUGE_SD, start_level_sd, PHI_MEAN_SD)]
 
 
 @dataclass(frozen=True, slots=True)
