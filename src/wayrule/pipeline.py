@@ -22,6 +22,7 @@ from wayrule.track.adjust.closure import closure
 from wayrule.track.adjust.findings import assumptions, estimates
 from wayrule.track.adjust.learnt import learnt
 from wayrule.track.adjust.problem import prepare
+from wayrule.track.adjust.repeats import repeats
 from wayrule.track.adjust.stations import stations
 from wayrule.track.chainages import placed_travels
 from wayrule.track.elements import elements
@@ -188,6 +189,7 @@ def survey(
         scale=wagon.scale,
         ratio=wagon.ratio,
         version=VERSION,
+        repeats=repeats(adjusted),
         joint=AdjustedJoint(adjusted),
     )
     if not between:

@@ -115,7 +115,16 @@ def test_what_lies_between_two_places_is_told_everywhere(
     said = capsys.readouterr().out
     assert "From start to Vale bridge: " in said
     assert "From 0.50 m to 4.00 m: " in said
-    pairs = json.loads((out / "survey.json").read_text(encoding="utf-8"))["between"]
+    content = json.loads((out / "survey.json").read_text(encoding="utf-8"))
+    assert "Run against run: Passes over one place differ by " in said
+    assert {(r["quantity"], r["band"]) for r in content["repeats"]} == {
+        (quantity, band) for quantity in ("curvature", "gradient", "cant") for band in ("D1", "D2", "D3")
+    }
+    assert all(r["passes"] == 5 and 0.0 < r["one_run"] < 0.1 for r in content["repeats"])
+    assert "Decided: way of monday: not turned (it first rolls towards its front" in said
+    assert "to overrule: --turned RUN or --not-turned RUN." in said
+    assert "Decided: way of tuesday: turned (stated" in said
+    pairs = content["between"]
     assert [(pair["a"], pair["b"]) for pair in pairs] == [("start", "Vale bridge"), ("500", "4000")]
     assert pairs[0]["along_mm"] == pytest.approx(1500.0, abs=10.0)
     assert 0.0 < pairs[0]["along_sd_mm"] < 5.0

@@ -9,6 +9,7 @@ import numpy as np
 
 from tests.calibrations import calibration
 from wayrule.model import (
+    Between,
     BodyImu,
     Closure,
     Element,
@@ -17,6 +18,7 @@ from wayrule.model import (
     Mark,
     Misclosure,
     Problem,
+    Repeat,
     Stations,
     Survey,
     Travel,
@@ -162,7 +164,14 @@ def survey() -> Survey:
         scale="HO",
         ratio=87.0,
         version="0.1.0",
-    )
+        repeats=(Repeat("gradient", "D1", 34.5, 287.4, 5, 8958.0, 2.1e-5, 4.2e-5, 6e-5, 4e-5),),
+        pairs=(
+            Between(
+                "Moss Siding", "2500", 6100.0, 2500.0, 889.42, 0.31, 6100.0, 1.55, -4.21, 0.12, 3.14, 0.0021,
+                61.02, 0.08, 2488.0,
+            ),
+        ),
+    )  # fmt: skip
 
 
 def only_plan() -> Survey:

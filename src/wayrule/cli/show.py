@@ -29,9 +29,11 @@ def say_survey(survey: Survey, report: Path) -> None:
     from wayrule.report.lengths import lengths_for
     from wayrule.report.pairs import pair_sentence
     from wayrule.report.readings import result_sentences
+    from wayrule.report.repeats import repeat_sentence
 
     lengths = lengths_for(survey.stations.length_mm, survey.ratio)
     say(*result_sentences(survey, lengths), *(pair_sentence(pair, lengths) for pair in survey.pairs))
+    say(f"Run against run: {repeat_sentence(survey.repeats)}")
     say(*(_decided(*decision) for decision in survey.decisions), *survey.assumptions)
     say_problems(survey.problems)
     say(f"Written: {report.parent} (report: {report}).")

@@ -21,6 +21,7 @@ def survey_content(survey: Survey) -> dict[str, Any]:
         "line": {"length_mm": stations.length_mm, "closed": stations.closed, "stations": len(stations.s_mm)},
         "closure": _closure(survey.closure),
         "estimates": [_estimate(e) for e in survey.estimates],
+        "repeats": [dataclasses.asdict(repeat) for repeat in survey.repeats],
         "between": [dataclasses.asdict(pair) for pair in survey.pairs],
         "decisions": [
             dict(zip(("what", "answer", "why", "overrule"), decision, strict=True)) for decision in survey.decisions

@@ -4,6 +4,7 @@ from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Stretch, Tape
 from wayrule.model.recording import Mark, Problem, Recording
+from wayrule.model.repeat import Repeat
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
 from wayrule.model.track import Element, Fault, Stations
 from wayrule.model.travel import BodyImu, State, Travel
@@ -30,6 +31,7 @@ __all__ = [
     "Misclosure",
     "Problem",
     "Recording",
+    "Repeat",
     "State",
     "Stations",
     "Stretch",

@@ -8,6 +8,7 @@ from wayrule.errors import UndeterminedError, UsageError
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.recording import Mark, Problem
+from wayrule.model.repeat import Repeat
 from wayrule.model.track import Element, Fault, Stations
 from wayrule.model.travel import Travel
 
@@ -57,6 +58,7 @@ class Survey:
     assumptions  one sentence each: what is not known and what was taken instead
     calibration  the wagon as it is known after these runs, for a later survey with it
     inputs       (role, file name, sha256)
+    repeats      how well passes over one place agree; () where nothing was passed twice
     pairs        what lies between the places that were asked for
     joint        how the errors of all places go together: what `between` asks; None where it was not kept
     """
@@ -77,6 +79,7 @@ class Survey:
     scale: str
     ratio: float
     version: str
+    repeats: tuple[Repeat, ...] = ()
     pairs: tuple[Between, ...] = ()
     joint: Joint | None = dataclasses.field(default=None, repr=False)
 

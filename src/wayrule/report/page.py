@@ -19,6 +19,7 @@ from wayrule.report.pictures import (
     travel_pictures,
 )
 from wayrule.report.readings import result_sentences
+from wayrule.report.repeats import repeat_sentence, repeat_table
 from wayrule.report.tables import (
     Table,
     closure_table,
@@ -97,6 +98,9 @@ def survey_page(
         Section("found", "Faults and marks", tables=(fault_table(survey.faults), mark_table(survey.marks))),
         Section("travel", "The runs", tables=(run_table(survey.travels, survey.ratio),)),
     ]
+    said = (repeat_sentence(survey.repeats),) if survey.repeats else ()
+    against = repeat_table(survey.repeats, lengths)
+    sections.append(Section("repeats", "Run against run", said, tables=(against,)))
     for i, t in enumerate(survey.travels, 1):
         drawn = travel_pictures(t, i, survey.ratio, length_mm=stations.length_mm, closed=stations.closed)
         sections.append(

@@ -13,22 +13,24 @@ from wayrule.units import DEG
 
 def pair_table(pairs: Sequence[Between], lengths: Lengths) -> Table:
     """One row a pair: distance, way along the track, rise, turn and gap, each with its sd."""
+    unit = lengths.metric
     rows = tuple(
         (
             f"{_place(pair.a)} to {_place(pair.b)}",
-            lengths.text(pair.distance_mm, pair.distance_sd_mm),
-            lengths.text(pair.along_mm, pair.along_sd_mm),
-            lengths.text(pair.rise_mm, pair.rise_sd_mm),
-            with_sd(pair.turned_rad / DEG, pair.turned_sd_rad / DEG, "°"),
-            f"{lengths.text(pair.gap_mm, pair.gap_sd_mm)}, at {metres(pair.foot_mm)}" if _has_gap(pair) else "–",
+            lengths.both(pair.distance_mm, pair.distance_sd_mm)[0],
+            lengths.both(pair.along_mm, pair.along_sd_mm)[0],
+            lengths.both(pair.rise_mm, pair.rise_sd_mm)[0] if math.isfinite(pair.rise_mm) else UNKNOWN,
+            with_sd(pair.turned_rad / DEG, pair.turned_sd_rad / DEG),
+            *((lengths.both(pair.gap_mm, pair.gap_sd_mm)[0], metres(pair.foot_mm)) if _has_gap(pair) else ("–", "–")),
         )
         for pair in pairs
     )
+    heads = ("From, to", f"Apart, {unit}", f"Along, {unit}", f"Rise, {unit}", "Turns, °", f"Gap, {unit}", "Gap at")
     return Table(
-        "between",
-        "What lies between two places.",
-        ("From, to", "Apart in plan", "Along the track", "Rise", "Turns", "Gap, square to A"),
-        (False, True, True, True, True, True),
+        "pairs",
+        "What lies between two places: apart in plan, along the track, in height, and square to the other track.",
+        heads,
+        (False, True, True, True, True, True, True),
         rows,
         note="± is one sigma of the quantity itself: errors that both places share are not in it, the scale's is. "
         "Along the track runs the way chainage grows. The gap is square to the track that passes near the second "

@@ -30,13 +30,13 @@ def pass_numbers(adjusted: Adjusted) -> list[NDArray[np.int64]]:
             whole = max(round(float(np.ptp(run.sigma)) / lap), 1)
             number = np.minimum(number, whole - 1)
         else:
-            number = _segments(middle, SEGMENT_WHEELBASES * setting.wheelbase_mm)
+            number = segments(middle, SEGMENT_WHEELBASES * setting.wheelbase_mm)
         out.append(number + first)
         first += int(number.max()) + 1
     return out
 
 
-def _segments(sigma: Array, least: float) -> NDArray[np.int64]:
+def segments(sigma: Array, least: float) -> NDArray[np.int64]:
     """Number of the one-way movement that each bin belongs to."""
     number = np.zeros(len(sigma), dtype=np.int64)
     way, extreme, count = 0, float(sigma[0]), 0
