@@ -7,6 +7,7 @@ import numpy as np
 from wayrule.model import Facts, Travel
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.findings import wheel_source
 from wayrule.track.adjust.line import Traced, trace
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
 from wayrule.track.adjust.stations import zero_of
@@ -33,7 +34,7 @@ def placed_travels(adjusted: Adjusted) -> tuple[Travel, ...]:
                 speed_mm_s=travel.speed_mm_s * stretch,
                 speed_sd_mm_s=travel.speed_sd_mm_s * stretch,
                 scale_sd=scale_sd,
-                scale_source=scale_source(adjusted.problem.facts, travel.scale_source),
+                scale_source=scale_source(adjusted.problem.facts, wheel_source(adjusted.problem, travel)),
             )
         )
     return tuple(out)
