@@ -167,6 +167,7 @@ def survey(
         adjusted = adjust(prepare(travels, wagon, facts, line, calibration))
         tell("error bars")
         track = stations(adjusted, step_mm or station_step(wagon.gauge_mm))
+        against = repeats(adjusted)
     tell("elements and faults")
     pieces = elements(track)
     detected = detect(track, pieces)
@@ -189,7 +190,7 @@ def survey(
         scale=wagon.scale,
         ratio=wagon.ratio,
         version=VERSION,
-        repeats=repeats(adjusted),
+        repeats=against,
         joint=AdjustedJoint(adjusted),
     )
     if not between:

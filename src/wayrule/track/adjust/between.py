@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from wayrule.model.arrays import Array
 from wayrule.model.between import Between
@@ -63,6 +64,10 @@ class AdjustedJoint:
 
         Raises ValueError for one and the same place.
         """
+        with threadpool_limits(limits=1, user_api="blas"):  # many small solves, as in the adjustment itself
+            return self._between(a_mm, b_mm)
+
+    def _between(self, a_mm: float, b_mm: float) -> Between:
         u, line = self._adjusted.unknowns, self._line
         pairs = _pairs(self._adjusted, line, a_mm, b_mm)
         if pairs[0, 0] == pairs[0, 1]:
