@@ -9,11 +9,13 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import BodyImu, Calibration, Facts, Recording, Survey, Travel, Wagon
+from wayrule.model import BodyImu, Calibration, Facts, Mishap, Recording, Survey, Travel, Wagon
 from wayrule.run.attitude import Attitude, find_attitude
 from wayrule.run.bias import gyro_bias
 from wayrule.run.chainage import rolled
-from wayrule.run.rolled import Scale
+from wayrule.run.mishaps import gaps, hands, knocks, within, without_overlaps
+from wayrule.run.rolled import Rolled, Scale
+from wayrule.run.slides import slides
 from wayrule.run.speed import speed
 from wayrule.run.state import states
 from wayrule.track.adjust.adjust import adjust
@@ -24,6 +26,7 @@ from wayrule.track.adjust.learnt import learnt
 from wayrule.track.adjust.problem import prepare
 from wayrule.track.adjust.repeats import repeats
 from wayrule.track.adjust.stations import stations
+from wayrule.track.befallen import befallen
 from wayrule.track.chainages import placed_travels
 from wayrule.track.elements import elements
 from wayrule.track.faults import detect, false_alarm_words
@@ -80,12 +83,13 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as
         wheel, v = wheel.turned_round(), -v
     imu, imu_notes = _body_imu(recording, attitude, state)
     why = "stated" if as_mounted else attitude.notes[-1]
+    mishaps, missed_mm, missed_mm_s = _mishaps(recording, wheel, v, state, imu, wagon.wheelbase_mm)
     return Travel(
         run=recording.name,
         t_s=recording.t_s,
-        distance_mm=wheel.distance_mm,
+        distance_mm=wheel.distance_mm + missed_mm,
         distance_sd_mm=wheel.distance_sd_mm,
-        speed_mm_s=v,
+        speed_mm_s=v + missed_mm_s,
         speed_sd_mm_s=np.hypot(v_sd, wheel.scale_sd * v),
         state=state,
         chainage_mm=np.full(recording.n, np.nan),
@@ -95,8 +99,27 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as
         marks=recording.marks,
         problems=recording.problems + wheel.problems,
         decisions=((f"forward of {recording.name}", attitude.answer, why, "--as-mounted RUN"),),
+        mishaps=mishaps,
         notes=(*wheel.notes, f"Speed over windows of {window:.2f} s.", *attitude.notes, *imu_notes),
     )
+
+
+def _mishaps(
+    recording: Recording,
+    wheel: Rolled,
+    v_mm_s: NDArray[np.float64],
+    state: NDArray[np.int8],
+    imu: BodyImu | None,
+    wheelbase_mm: float,
+) -> tuple[tuple[Mishap, ...], NDArray[np.float64], NDArray[np.float64]]:
+    """What befell the run, and the path and speed that its wheel missed by sliding."""
+    found = gaps(recording.t_s, wheel.growth_sd_mm)
+    none = np.zeros(recording.n)
+    if imu is None:
+        return found, none, none
+    found += knocks(recording.t_s, imu, state) + hands(recording.t_s, v_mm_s, imu, state, wheelbase_mm)
+    slid = slides(recording.t_s, wheel.distance_mm, v_mm_s, imu, state, within(recording.t_s, found))
+    return without_overlaps(found + slid.mishaps), slid.missed_mm, slid.missed_mm_s
 
 
 def _body_imu(
@@ -182,7 +205,7 @@ def survey(
         estimates=estimates(adjusted),
         decisions=(*(d for one in travels for d in one.decisions), *line.decisions, start_decision(facts)),
         assumptions=(*assumptions(adjusted), false_alarm_words(track, detected)),
-        problems=tuple(p for one in travels for p in one.problems),
+        problems=(*(p for one in travels for p in one.problems), *befallen(adjusted, placed)),
         marks=tuple((float(np.interp(m.t_s, one.t_s, one.chainage_mm)), m) for one in placed for m in one.marks),
         calibration=learnt(adjusted, runs),
         inputs=_inputs(wagon, runs, calibration),

@@ -23,6 +23,7 @@ def travel(runs: tuple[str, ...], wagon_file: str, out: str | None, as_json: boo
     from wayrule.cli.progress import Steps
     from wayrule.cli.show import say, say_problems, show
     from wayrule.desk.travelling import travel as travel_runs
+    from wayrule.model import mishap_problems
     from wayrule.report.tables import run_table
     from wayrule.report.travelfacts import travel_facts
     from wayrule.report.travelreadings import cannot_give, travel_sentences
@@ -35,7 +36,7 @@ def travel(runs: tuple[str, ...], wagon_file: str, out: str | None, as_json: boo
                 "out": out,
                 "runs": [
                     {"run": t.run, "facts": travel_facts(t), "scale_sd": t.scale_sd, "scale_source": t.scale_source}
-                    | {"notes": [*t.notes, *cannot_give(t)], "problems": t.problems}
+                    | {"notes": [*t.notes, *cannot_give(t)], "problems": (*t.problems, *mishap_problems(t))}
                     for t in result.travels
                 ],
             }
@@ -43,7 +44,7 @@ def travel(runs: tuple[str, ...], wagon_file: str, out: str | None, as_json: boo
         return
     for t in result.travels:
         say(f"{t.run}: " + " ".join(travel_sentences(t, result.wagon.ratio)), *cannot_give(t), *t.notes)
-        say_problems(t.problems)
+        say_problems((*t.problems, *mishap_problems(t)))
     if len(result.travels) > 1:
         show([run_table(result.travels, result.wagon.ratio)])
     if out is not None:

@@ -1,8 +1,10 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
+from wayrule.model.befallen import Whereabouts, mishap_problems
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Stretch, Tape
+from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
@@ -29,6 +31,8 @@ __all__ = [
     "Magnets",
     "Mark",
     "Misclosure",
+    "Mishap",
+    "MishapKind",
     "Problem",
     "Recording",
     "Repeat",
@@ -40,4 +44,6 @@ __all__ = [
     "Travel",
     "Wagon",
     "Wheel",
+    "Whereabouts",
+    "mishap_problems",
 ]

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wayrule.model.arrays import Array, frozen
+from wayrule.model.mishap import Mishap
 from wayrule.model.recording import Mark, Problem
 
 
@@ -58,6 +59,7 @@ class Travel:
     scale_sd        relative sd of the distance's scale (caliper, tape or calibration)
     scale_source    where the scale comes from, in words ("caliper: 10.50 +- 0.04 mm")
     imu             inertial readings, or None for a log without them
+    mishaps         what befell the run, in order of time
     notes           what was found out or assumed about the run, one sentence each
     decisions       (what, answer, why, how to overrule), each a choice that the data made
     """
@@ -75,6 +77,7 @@ class Travel:
     imu: BodyImu | None = None
     marks: tuple[Mark, ...] = ()
     problems: tuple[Problem, ...] = ()
+    mishaps: tuple[Mishap, ...] = ()
     notes: tuple[str, ...] = ()
     decisions: tuple[tuple[str, str, str, str], ...] = ()
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from wayrule.model import Problem, Stations, Survey, Travel, Wagon
+from wayrule.model import Problem, Stations, Survey, Travel, Wagon, mishap_problems
 from wayrule.report.lengths import Lengths, lengths_for, metres
 from wayrule.report.numbers import duration
 from wayrule.report.pairs import pair_table
@@ -134,7 +134,7 @@ def travel_page(
     for i, t in enumerate(travels, 1):
         told = [] if alone else travel_sentences(t, wagon.ratio)
         drawn = tuple(travel_pictures(t, i, wagon.ratio, distance=True))
-        found = problem_table(t.problems, f"problems{i}")
+        found = problem_table((*t.problems, *mishap_problems(t)), f"problems{i}")
         sections.append(
             Section(f"run{i}", f"Run: {t.run}", (*told, *cannot_give(t)), drawn, (found,), _points(t.notes))
         )

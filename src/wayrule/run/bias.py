@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from wayrule.model import BodyImu
 from wayrule.model.arrays import Array
 from wayrule.run.state import standstills
 from wayrule.units import EARTH_RATE_RAD_S
@@ -96,3 +97,17 @@ def _mean_sd(t_s: Array, rows: Array) -> Array:
     means = np.stack([np.bincount(block, weights=column)[full] / count[full] for column in rows.T], axis=1)
     coloured: Array = means.std(axis=0, ddof=1) / np.sqrt(len(means))
     return np.maximum(white, coloured)
+
+
+def usual_rate(imu: BodyImu) -> Array:
+    """(3,) what each axis reads when nothing turns: its bias at standstill, else its median; 0 where it reads nothing.
+
+    >>> rates = np.tile([0.1, 0.2, np.nan], (5, 1))
+    >>> usual_rate(BodyImu(rates, None, np.eye(3), np.array([0.3, np.nan, np.nan]), np.zeros(3))).tolist()
+    [0.3, 0.2, 0.0]
+    """
+    out = np.zeros(3)
+    for axis, (bias, column) in enumerate(zip(imu.gyro_bias_rad_s, imu.gyro_rad_s.T, strict=True)):
+        read = column[np.isfinite(column)]
+        out[axis] = bias if np.isfinite(bias) else np.median(read) if len(read) else 0.0
+    return out

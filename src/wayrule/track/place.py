@@ -1,7 +1,7 @@
 """Where each run lies on the line, and which way round its wagon stood, before anything is adjusted."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from wayrule.model.facts import START_LEVEL_SD, Facts
 from wayrule.track.laps import Laps, find_laps, stated_laps
 from wayrule.track.plain import first_way
 from wayrule.track.signature import Signature, lowest, misfit_by_shift, signature
+from wayrule.track.unbroken import unbroken
 
 CLEARLY_BETTER = 0.75
 """A wagon counts as turned without being told only when that fits this many times better."""
@@ -54,22 +55,24 @@ class Line:
 
 def place(travels: Sequence[Travel], facts: Facts, wheelbase_mm: float, cell_mm: float) -> Line:
     """Find laps, ways and starts; what the person stated is held, and everything else is decided and told."""
-    laps = tuple(_laps(t, facts, cell_mm) for t in travels)
+    whole = [unbroken(t, wheelbase_mm) for t in travels]
+    laps = _agreed([_laps(t, part, facts, cell_mm) for t, part in zip(travels, whole, strict=True)], travels, whole)
     decisions = [_lap_decision(t, f, facts) for t, f in zip(travels, laps, strict=True)]
     first = travels[0]
     way, why = _first_way(first, facts)
     decisions.append(why)
-    known = [(f, t) for f, t in zip(laps, travels, strict=True) if f is not None]
-    lap = (laps[0] or known[0][0]).lap_mm if known else None
-    turns = (laps[0] or known[0][0]).turns * way if known else 0
-    reference = _oriented(signature(first, cell_mm), way)
+    known = [f for f in laps if f is not None]
+    lap = (laps[0] or known[0]).lap_mm if known else None
+    turns = (laps[0] or known[0]).turns * way if known else 0
+    reference = _oriented(signature(whole[0], cell_mm), way)
     placed = [Placed(first, 0.0, way, 1.0, float("nan"))]
-    for travel, own in zip(travels[1:], laps[1:], strict=True):
-        one, why = _place_one(travel, own, reference, lap, facts, (cell_mm, way * wheelbase_mm / 2))
+    for travel, part, own in zip(travels[1:], whole[1:], laps[1:], strict=True):
+        raw = signature(part, cell_mm)
+        one, why = _place_one(travel, raw, own, reference, lap, facts, way * wheelbase_mm / 2)
         placed.append(one)
         decisions.append(why)
         if lap is None:
-            reference = _joined(reference, _oriented(signature(travel, cell_mm), one.way), one)
+            reference = _joined(reference, _oriented(raw, one.way), one)
     return Line(tuple(placed), lap, turns, laps, tuple(decisions))
 
 
@@ -92,11 +95,26 @@ def start_decision(facts: Facts) -> Decision:
     return "level of the start", f"level to ±{1000 * facts.start_level_sd:g} per mille", why, "--start-level PER_MILLE"
 
 
-def _laps(travel: Travel, facts: Facts, cell_mm: float) -> Laps | None:
+def _laps(travel: Travel, part: Travel, facts: Facts, cell_mm: float) -> Laps | None:
+    """Laps as stated, or as found in the unbroken part; the length of a lap is never taken across a break if the part
+    shows it."""
     if facts.open:
         return None
     stated = facts.laps.get(travel.run)
-    return find_laps(travel, cell_mm) if stated is None else stated_laps(travel, stated, cell_mm)
+    if stated is None:
+        return find_laps(part, cell_mm)
+    laps = stated_laps(travel, stated, cell_mm)
+    found = find_laps(part, cell_mm) if part is not travel else None
+    return replace(laps, lap_mm=found.lap_mm) if found is not None else laps
+
+
+def _agreed(laps: Sequence[Laps | None], travels: Sequence[Travel], parts: Sequence[Travel]) -> tuple[Laps | None, ...]:
+    """A broken run whose own part shows no lap takes the lap's length from a run that is whole."""
+    sure = [f for f, t, part in zip(laps, travels, parts, strict=True) if f is not None and part is t]
+    return tuple(
+        replace(f, lap_mm=sure[0].lap_mm) if f is not None and f.stated and part is not t and sure else f
+        for f, t, part in zip(laps, travels, parts, strict=True)
+    )
 
 
 def _lap_decision(travel: Travel, found: Laps | None, facts: Facts) -> Decision:
@@ -117,16 +135,15 @@ def _oriented(sig: Signature, way: int) -> Signature:
 
 def _place_one(
     travel: Travel,
+    raw: Signature,
     own: Laps | None,
     reference: Signature,
     lap: float | None,
     facts: Facts,
-    cell_and_middle_mm: tuple[float, float],
+    middle_mm: float,
 ) -> tuple[Placed, Decision]:
-    cell_mm, middle_mm = cell_and_middle_mm
     stretch = lap / own.lap_mm if lap is not None and own is not None else 1.0
-    raw = signature(travel, cell_mm)
-    fits = {way: _fit(_oriented(raw, way), reference, lap, cell_mm) for way in (1, -1)}
+    fits = {way: _fit(_oriented(raw, way), reference, lap, raw.cell_mm) for way in (1, -1)}
     way, why = _way_of(travel.run, facts, {way: fit[1] for way, fit in fits.items()})
     start, misfit = fits[way]
     if misfit > UNRELATED:

@@ -23,6 +23,7 @@ from wayrule.track.adjust.problem import (
     first_point,
     linearised,
 )
+from wayrule.track.adjust.set_down import set_down, unsettled, without
 from wayrule.track.adjust.solve import System, Weighted, assemble, gauge_matrices, smoothness_matrices
 from wayrule.track.adjust.sway import Noise, first_noise, noise_seen
 from wayrule.track.adjust.ties import (
@@ -86,15 +87,21 @@ def adjust(problem: Problem) -> Adjusted:
     u = first_point(problem)
     runs = evaluate(problem, u)
     known, noise = _Known.of(problem, u, runs), first_noise(problem, u)
-    first, held = noise.weights, _held(runs, noise.weights, robust=False)
+    first, loose = noise.weights, unsettled(problem)
+    held = without(_held(runs, noise.weights, robust=False), problem, loose)
     relaxed, last = 1.0, np.zeros(0)
     iteration = 0
     while True:
         iteration += 1
         if iteration in REWEIGHT_AT:
             noise = noise_seen(problem, u, runs, first)
+        if iteration == PLACES_FROM:
+            u = set_down(problem, u, runs)
+            runs = evaluate(problem, u)
         if 1 < iteration <= REWEIGHT_AT[-1]:
             held = _held(runs, noise.weights, robust=True)
+            if iteration < PLACES_FROM:
+                held = without(held, problem, loose)
         system = _solved(problem, u, runs, held, noise, known, iteration)
         turned = np.ravel(known.over_wheelbase @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
         if iteration > PLACES_FROM:
@@ -238,7 +245,7 @@ def _hold(u: Unknowns) -> Array:
 
 
 def _is_place(name: str) -> bool:
-    return name.startswith(("start/", "slide/"))
+    return name.startswith(("start/", "slide/", "jump/"))
 
 
 def ties_at(problem: Problem, u: Unknowns, runs: Sequence[Run], *, whole: bool) -> list[Tie]:

@@ -5,13 +5,14 @@ whatever the sample rate, and a jolt at a rail joint stays inside one bin.
 """
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from wayrule.model import Travel
+from wayrule.model import Mishap, Travel
 from wayrule.model.arrays import Array
 from wayrule.track.plain import filled, running_integral
 
@@ -22,6 +23,10 @@ GROUP_S, LEAST_GROUP_S = 0.8, 0.4
 """Specific force is averaged over at most this long and a wheelbase of travel: the wheel's dv/dt is then known well,
 and the gyro carries the shape between (gyro and accelerometer of this class cross over at about a second)."""
 
+
+GYRO_SPOILT = frozenset({"knock", "gap", "hand", "lift"})
+FORCE_SPOILT = GYRO_SPOILT | {"slide", "spin"}
+"""Mishaps that leave the gyro, and the specific force less the wheel's own acceleration, with nothing to say."""
 
 MOST_BINS = 8192
 """Bins of one part of a run: its derivatives are then small beside the recording."""
@@ -90,6 +95,7 @@ def reduce_run(travel: Travel, bin_mm: float, wheelbase_mm: float) -> Bins:
     distance = smooth_distance(travel)
     edges = _edges(t_s, distance, bin_mm)
     gyro, gyro_ok = _integrals(travel.imu.gyro_rad_s, t_s, edges)
+    gyro_ok &= ~_befallen(t_s[edges], travel.mishaps, GYRO_SPOILT)[:, None]
     group = _group(t_s[edges], distance[edges], wheelbase_mm)
     force = np.empty((len(group) - 1, 3))
     force_ok = np.zeros((len(group) - 1, 3), dtype=bool)
@@ -97,6 +103,7 @@ def reduce_run(travel: Travel, bin_mm: float, wheelbase_mm: float) -> Bins:
         at = edges[group]
         total, force_ok = _integrals(travel.imu.acc_mm_s2, t_s, at)
         force = total / np.diff(t_s[at])[:, None]
+        force_ok &= ~_befallen(t_s[at], travel.mishaps, FORCE_SPOILT)[:, None]
     path = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(distance[edges])))))
     return Bins(
         t_s=t_s[edges],
@@ -142,6 +149,16 @@ def _group(t_s: Array, d_mm: Array, wheelbase_mm: float) -> NDArray[np.int64]:
     if len(edges) > 2 and tick[edges[-1]] == tick[edges[-2]]:
         edges = np.delete(edges, -2)
     return edges
+
+
+def _befallen(edges_s: Array, mishaps: Sequence[Mishap], kinds: frozenset[str]) -> NDArray[np.bool_]:
+    """(b,) which intervals between edges something of these kinds befell."""
+    out = np.zeros(len(edges_s) - 1, dtype=bool)
+    for one in mishaps:
+        if one.kind in kinds:
+            first = np.searchsorted(edges_s, one.first_s, side="right") - 1
+            out[max(first, 0) : np.searchsorted(edges_s, one.last_s)] = True
+    return out
 
 
 def _integrals(values: Array, t_s: Array, edges: NDArray[np.int64]) -> tuple[Array, NDArray[np.bool_]]:

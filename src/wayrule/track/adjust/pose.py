@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy import sparse
 
+from wayrule.model import Mishap
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Bins
 from wayrule.track.adjust.rows import in_columns
@@ -26,6 +27,8 @@ class Setting:
     """What is fixed about a run while adjusting: its bins, way, first guess of place, and the sensor's place.
 
     arm_mm  (3,) inertial sensor from the body origin: forward, left, up
+    jumps   mishaps across which the run may have gone elsewhere than its wheel says
+    sure_s  when the part of the run begins and ends whose place the wheel alone tells; jumps are counted from it
     """
 
     bins: Bins
@@ -35,6 +38,8 @@ class Setting:
     stretch: float
     wheelbase_mm: float
     arm_mm: tuple[float, float, float]
+    jumps: tuple[Mishap, ...] = ()
+    sure_s: tuple[float, float] = (-np.inf, np.inf)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,23 @@ def chainage(x: Unknowns, run: Setting) -> Array:
     slide = x.some(f"slide/{r}")
     along = run.way * run.stretch * bins.d_mm * (1 + x.one("stretch") + x.one(f"stretch/{r}"))
     slid = hats(bins.path_mm, bins.path_span, len(slide)) @ slide
-    return np.asarray(run.start_mm + x.one(f"start/{r}") + along + slid)
+    jumped = sum(x.one(name) * gone for name, gone in jump_columns(run, slice(None)).items())
+    return np.asarray(run.start_mm + x.one(f"start/{r}") + along + slid + jumped)
+
+
+def jump_columns(run: Setting, edges: slice) -> dict[str, Array]:
+    """How much of each of a run's jumps lies between some of the edges and its sure part, by the border's names: 0 on
+    that side, 1 after a jump that follows it, -1 before one that it follows."""
+    t_s = run.bins.t_s[edges]
+    return {
+        f"jump/{run.number}/{i}": np.clip((t_s - one.first_s) / one.duration_s, 0.0, 1.0) - is_before(run, one)
+        for i, one in enumerate(run.jumps)
+    }
+
+
+def is_before(run: Setting, one: Mishap) -> bool:
+    """Whether a mishap lies before the run's sure part."""
+    return one.last_s <= run.sure_s[0]
 
 
 def chainage_rows(x: Unknowns, run: Setting, edges: slice) -> sparse.csr_array:
@@ -87,6 +108,7 @@ def _place_rows(x: Unknowns, run: Setting, edges: slice, more: dict[str, Array])
     bins, r = run.bins, run.number
     along = run.way * run.stretch * bins.d_mm[edges]
     columns = {f"start/{r}": np.ones_like(along), "stretch": along, f"stretch/{r}": along} | more
+    columns |= jump_columns(run, edges)
     hat = hats(bins.path_mm[edges], bins.path_span, len(x.some(f"slide/{r}")))
     return in_columns(columns, {f"slide/{r}": hat}, x.names, len(x.border))
 

@@ -21,6 +21,7 @@ from wayrule.track.adjust.solve import Smoothness
 from wayrule.track.adjust.unknowns import Border, Unknowns, lag_sd_s, lay_out, sway_knots
 from wayrule.track.adjust.waver import add_waver
 from wayrule.track.place import Line
+from wayrule.track.unbroken import unbroken_s
 
 KNOTS_A_WHEELBASE = 8
 """Spline knots in one wheelbase: a kink is then placed within a few mm in HO, and the chord is undone, not blurred."""
@@ -78,6 +79,8 @@ def prepare(
             p.stretch,
             wheelbase,
             wagon.imu.place_mm or (wheelbase / 2, 0.0, 0.0),
+            tuple(one for one in p.travel.mishaps if one.loose_mm > 0),
+            unbroken_s(p.travel, wheelbase),
         )
         for r, p in enumerate(line.runs)
     )
@@ -102,6 +105,9 @@ def prepare(
     scale_sd, lag_sd = travels[0].scale_sd, lag_sd_s([s.bins for s in settings])
     before = known_before(border, calibration, wheel_scale_sd=scale_sd, lag_sd_s=lag_sd, reverses=reverses)
     recall(border, before, calibration)
+    for setting in settings:
+        for i, one in enumerate(setting.jumps):
+            border.add(f"jump/{setting.number}/{i}", 1, one.loose_mm)
     add_waver(border, settings, spline)
     for axis in "xyz":
         border.add(f"datum_{axis}", 1, 1e7 if facts.controls else 1e-9)
