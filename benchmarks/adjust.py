@@ -9,6 +9,7 @@ from benchmarks.adjusting.detected import DEFECTS, element_rows, fault_rows
 from benchmarks.adjusting.floor import floor_rows
 from benchmarks.adjusting.judged import Outcome, judge, limit_rows
 from benchmarks.adjusting.lines import BRANCH, CASES, OVAL, QUALITIES, SEEDS, UNCALIBRATED, Case, make
+from benchmarks.adjusting.mishaps import mishap_rows
 from benchmarks.adjusting.pairs import pair_rows
 from benchmarks.adjusting.rival import rival_rows
 from benchmarks.adjusting.spur import NAME as SPUR
@@ -46,6 +47,9 @@ def rows(quick: bool) -> Iterator[Row]:
         yield from guarded(
             f"elements and faults, {quality.name} IMU", "recall and precision", partial(found, quality, seeds, quick)
         )
+    for quality in QUALITIES[:1] if quick else QUALITIES:
+        what = f"mishaps, {quality.name} IMU"
+        yield from guarded(what, "found, and the map not bent", partial(mishap_rows, quality, quick=quick))
     yield from guarded("cost", "<= 40 times parsing", partial(cost_rows, quick=quick))
     yield from guarded("a general factor-graph library", ">= 10 times as fast", rival_rows)
 

@@ -113,7 +113,7 @@ def _mishaps(
     wheelbase_mm: float,
 ) -> tuple[tuple[Mishap, ...], NDArray[np.float64], NDArray[np.float64]]:
     """What befell the run, and the path and speed that its wheel missed by sliding."""
-    found = gaps(recording.t_s, wheel.growth_sd_mm)
+    found = gaps(recording.t_s, v_mm_s, wheel.growth_sd_mm)
     none = np.zeros(recording.n)
     if imu is None:
         return found, none, none

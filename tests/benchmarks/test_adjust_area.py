@@ -3,6 +3,7 @@
 import dataclasses
 import doctest
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,10 +11,10 @@ from scipy import sparse
 
 from benchmarks import adjust as area
 from benchmarks.__main__ import areas
-from benchmarks.adjusting import believed, cost, detected, floor, judged, lines, posed, rival, small
+from benchmarks.adjusting import believed, cost, detected, floor, judged, lines, mishaps, posed, rival, small
 from benchmarks.adjusting.lines import BRANCH, CASES, GARDEN, OVAL, UNCALIBRATED, make
 from benchmarks.adjusting.staged import with_sigmas
-from wayrule.model import Stations
+from wayrule.model import Mishap, Stations
 from wayrule.sim import CHEAP, GOOD, N_VAN, Matching, branch_n, draw_specimen, oval
 
 
@@ -239,7 +240,8 @@ def test_without_the_library_its_rows_say_so(monkeypatch: pytest.MonkeyPatch) ->
 def test_rows_come_for_both_sensors_of_every_line(monkeypatch: pytest.MonkeyPatch) -> None:
     asked = []
     monkeypatch.setattr(area, "of_case", lambda case, quality, seeds: asked.append((case, quality.name, seeds)) or ())
-    for part in ("floored", "over_many_seeds", "covered", "pair_rows", "found", "spur_rows", "cost_rows", "rival_rows"):
+    others = "floored over_many_seeds covered pair_rows found spur_rows mishap_rows cost_rows rival_rows"
+    for part in others.split():
         monkeypatch.setattr(area, part, lambda *_, **__: ())
     assert list(area.rows(quick=False)) == []
     assert [(case.name, sensor) for case, sensor, _ in asked] == [(c.name, q) for c in CASES for q in ("good", "cheap")]
@@ -305,3 +307,24 @@ def test_examples_run() -> None:
         ran = doctest.testmod(module)
         assert ran.attempted > 0
         assert ran.failed == 0
+
+
+def test_a_mishap_befalls_a_run_of_a_line_and_is_sought_in_it() -> None:
+    """Told to the first of two runs: at a quarter of its path, at its stop; nothing to the other."""
+    line = mishaps.BRANCH.draw(np.random.default_rng(1))
+    for befell in mishaps.BEFELL:
+        first, second = mishaps.plans_of(mishaps.BRANCH, befell, line).values()
+        told = [*first.knocks, *first.slides, *first.gaps, *first.hands]
+        assert len(told) == len(befell.kinds)
+        assert not any((second.knocks, second.slides, second.gaps, second.hands))
+        assert first.start_mm + sum(leg.distance_mm for leg in first.legs) < line.length_mm
+
+
+def test_false_alarms_are_counted_and_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two lines at which something is said: two alarms, each with its line."""
+    alarm = SimpleNamespace(mishaps=(Mishap("knock", 1.0, 1.2, 1.0, "g", 0.0, 0.0),))
+    assert mishaps.false_alarm_row(GOOD, 1).ok
+    monkeypatch.setattr(mishaps, "travel", lambda *_: alarm)
+    row = mishaps.false_alarm_row(GOOD, 2)
+    assert (row.ok, row.measured) == (False, "2")
+    assert row.why.count("knock at 1.0 s") == 2

@@ -15,7 +15,7 @@ def befallen(adjusted: Adjusted, travels: tuple[Travel, ...]) -> tuple[Problem, 
         far, placed = breaks(travel, setting.wheelbase_mm), []
         for one in travel.mishaps:
             jump, sd = np.nan, np.nan
-            if one in far:
+            if one in far and one in setting.jumps:
                 at = u.names[f"jump/{setting.number}/{setting.jumps.index(one)}"].start
                 jump, sd = float(u.border[at]), float(np.sqrt(max(variance[at], 0.0)))
             sample = min(int(np.searchsorted(travel.t_s, one.first_s)), len(travel.t_s) - 1)

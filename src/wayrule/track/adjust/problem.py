@@ -7,7 +7,7 @@ import numpy as np
 
 from wayrule.errors import UndeterminedError
 from wayrule.maths.splines import UniformSpline
-from wayrule.model import Calibration, Travel, Wagon
+from wayrule.model import Calibration, Mishap, Travel, Wagon
 from wayrule.model.arrays import Array
 from wayrule.model.facts import Facts
 from wayrule.track.adjust.bins import Bins, reduce_run
@@ -79,7 +79,7 @@ def prepare(
             p.stretch,
             wheelbase,
             wagon.imu.place_mm or (wheelbase / 2, 0.0, 0.0),
-            tuple(one for one in p.travel.mishaps if one.loose_mm > 0),
+            _jumps(p.travel),
             unbroken_s(p.travel, wheelbase),
         )
         for r, p in enumerate(line.runs)
@@ -116,6 +116,16 @@ def prepare(
     return Problem(
         tuple(travels), wagon, facts, line, settings, border, spline, smooth, scale_sd, reverses, before, calibration
     )
+
+
+MOST_JUMPS = 24
+"""So many of a run's mishaps, those that may have moved it most, get an unknown each."""
+
+
+def _jumps(travel: Travel) -> tuple[Mishap, ...]:
+    """The mishaps across which a run may have gone elsewhere than its wheel says, in order of time."""
+    loose = sorted((one for one in travel.mishaps if one.loose_mm > 0), key=lambda one: -one.loose_mm)[:MOST_JUMPS]
+    return tuple(sorted(loose, key=lambda one: one.first_s))
 
 
 REVERSAL_WHEELBASES = 5.0

@@ -59,7 +59,7 @@ def set_down(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> Unknowns:
     """The point with every break's jump set to where the bends beyond it agree best with the line: from a run's sure
     part onwards, then from it backwards."""
     for setting, run, travel in zip(problem.settings, runs, problem.travels, strict=True):
-        broken = breaks(travel, setting.wheelbase_mm)
+        broken = tuple(one for one in breaks(travel, setting.wheelbase_mm) if one in setting.jumps)
         later = [one for one in broken if not is_before(setting, one)]
         for one in [*later, *reversed(broken[: len(broken) - len(later)])]:
             name = f"jump/{setting.number}/{setting.jumps.index(one)}"
