@@ -51,7 +51,7 @@ def reading(quick: bool) -> Iterator[Row]:
     """Our reader, checks and repairs included, against the parsing library alone on the same bytes."""
     samples = 100_000 if quick else 720_000
     data = long_log(samples)
-    ours, bare = interleaved(lambda: read_recording(data, "run"), lambda: pl.read_csv(io.BytesIO(data)), times=5)
+    ours, bare = interleaved(lambda: read_recording(data, "run"), lambda: pl.read_csv(io.BytesIO(data)), times=9)
     what = f"reading {samples} rows of 10 columns, ratio to the parsing library alone on the same bytes"
     yield at_most(what, ours / bare, 3.0, "times")
 

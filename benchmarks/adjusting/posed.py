@@ -131,8 +131,8 @@ class Posed:
         gauge = gauge_matrices(problem.spline)
         start = problem.spline.value_rows(np.array([problem.spline.origin]))
         rows = []
-        for i, order in enumerate((3, 2, 2)):
-            for information, base in ((smooth[i], difference(n, order)), (gauge[i], start)):
+        for i in range(3):
+            for information, base in ((smooth[i], difference(n, 3)), (gauge[i], start)):
                 rows.append(_placed(root(information, base), i * block, size))
             rows.append(_placed(self.done.noise.sway[i], i * block + n, size))
         upper = np.linalg.cholesky(self.priors.border).T

@@ -11,6 +11,7 @@ import pytest
 
 from benchmarks import accuracy
 from benchmarks.__main__ import areas
+from benchmarks.row import Row
 from benchmarks.surveying import cost, drawn, promised
 from benchmarks.surveying.drawn import Judged, draw
 from benchmarks.surveying.promised import OVAL, Outcome, Promise
@@ -147,7 +148,7 @@ def test_the_page_shows_every_line_and_every_shortfall(outcome: Outcome) -> None
     far = dataclasses.replace(full, seed=2, errors=dataclasses.replace(outcome.errors, plan_rms_mm=12345.0))
     lost = dataclasses.replace(outcome, seed=3, rate_hz=20, closure=None)
     judged = [Judged("Florence's loop (N, 7.0 m, 2 laps)", outcome.errors), Judged("a branch", None, "no gyro")]
-    text = accuracy.page([(OVAL, [full, far, lost])], judged)
+    text = accuracy.page([(OVAL, [full, far, lost])], judged, [Row("gradient of a ramp", "0.3", "<= 0.5", ok=True)])
     assert "12345.00" in text
     assert "**no**" in text
     assert "a branch: no gyro" in text
@@ -175,6 +176,7 @@ def test_examples_run() -> None:
 def test_command_writes_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, outcome: Outcome) -> None:
     monkeypatch.setattr(accuracy, "measure", lambda promise, seed, rate: dataclasses.replace(outcome, rate_hz=rate))  # noqa: ARG005
     monkeypatch.setattr(accuracy, "judge", lambda line: Judged(line.title, outcome.errors))
+    monkeypatch.setattr(accuracy, "adjusted_rows", lambda seeds: [Row("plan", str(len(seeds)), "<= 1", ok=True)])
     there = tmp_path / "accuracy.md"
     assert accuracy.main(["--quick", "--out", str(there)]) == 0
     assert there.read_text(encoding="utf-8").startswith("# How accurate a survey is")

@@ -84,8 +84,7 @@ def force_rows(x: Unknowns, run: Setting, at: Pose, true: Felt, part: Part) -> l
 def kinematics(x: Unknowns, run: Setting, at: Pose) -> tuple[Array, Array]:
     """(g,) forward and left: mean accelerations that the wheel and the track already explain [mm/s2]."""
     bins = run.bins
-    true = 1 + x.one("scale")
-    v = bins.v_mm_s * true
+    v = bins.v_mm_s * (1 + x.one("scale")) * (1 + x.one("slip_mm") * np.abs(at.psi_slope))
     rate = at.psi_slope * run.way * bins.v_mm_s * run.stretch * (1 + x.one("stretch"))
     dip, lean = np.gradient(at.alpha, bins.t_s), np.gradient(at.rho, bins.t_s)
     rx, ry, rz = run.arm_mm

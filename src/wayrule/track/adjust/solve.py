@@ -50,13 +50,12 @@ def smoothness_matrices(spline: UniformSpline, smooth: Smoothness, wheelbase_mm:
     would pass for misalignment of the sensor.
     """
     h, k = spline.h, 2 * np.pi / wheelbase_mm
-    third = _difference(spline, 3) * (1.0 / (smooth.curvature_1_mm * k * h**2.5))
-    second = _difference(spline, 2)
-    bend = sparse.csr_array(second.T @ second)
+    third = _difference(spline, 3)
+    bend = sparse.csr_array(third.T @ third)
     return [
-        sparse.csr_array(third.T @ third),
-        bend * (1.0 / (smooth.gradient**2 * k**2 * h**3)),
-        bend * (1.0 / (smooth.roll_rad**2 * k**2 * h**3)),
+        bend * (1.0 / (smooth.curvature_1_mm**2 * k**2 * h**5)),
+        bend * (1.0 / (smooth.gradient**2 * k**4 * h**5)),
+        bend * (1.0 / (smooth.roll_rad**2 * k**4 * h**5)),
     ]
 
 
