@@ -25,7 +25,7 @@ side (common practice, no source)."""
 FORCE_SCALE_SD = 0.003
 """How far the accelerometer's scale may be off once its maker has trimmed it (common practice, no source)."""
 
-TURN_SD = 0.002
+TURN_SD = 0.001
 """What the line's own roughness makes of the sensor's turn about the upright, beyond the sd that the equations give:
 they take a line for smooth, and ramps of cant are where it is least so (from simulated lines; no source)."""
 

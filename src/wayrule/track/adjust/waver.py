@@ -48,7 +48,8 @@ def shared_departure(
         hat = hats(run.bins.path_mm[at], run.bins.path_span, slide.stop - slide.start)
         which = sparse.csr_array((np.ones(len(at)), (bound, np.arange(len(at)))), shape=(cells + 1, len(at)))
         total[:, slide] += (which @ hat).toarray()
-        total[:, border.names[f"stretch/{run.number}"].start] += np.asarray(which @ along[at])
+        for stretch in ("stretch", f"stretch/{run.number}"):
+            total[:, border.names[stretch].start] += np.asarray(which @ along[at])
         total[:, border.names["lag_s"].start] -= np.asarray(which @ (run.way * run.stretch * run.bins.v_mm_s[at]))
         passed = np.bincount(bound, minlength=cells + 1)
         total[:, border.names[f"start/{run.number}"].start] += passed
