@@ -47,16 +47,16 @@ def in_columns(
     columns: dict[str, Array], parts: dict[str, sparse.csr_array], names: dict[str, slice], k: int
 ) -> sparse.csr_array:
     """Border derivatives put in their columns: (m, k) from single columns (m,) and blocks (m, knots) by name."""
-    blocks, index = [], []
-    for name, column in columns.items():
-        blocks.append(sparse.csc_array(column[:, None]))
-        index.append(np.array([names[name].start]))
+    m = len(next(iter(columns.values()))) if columns else next(iter(parts.values())).shape[0]
+    alone = np.array([names[name].start for name in columns], dtype=np.int32)
+    row, column = [np.tile(np.arange(m, dtype=np.int32), len(alone))], [np.repeat(alone, m)]
+    data = list(columns.values())
     for name, part in parts.items():
-        blocks.append(sparse.csc_array(part))
-        index.append(np.arange(names[name].start, names[name].stop))
-    joined = sparse.hstack(blocks, format="coo")
-    column = np.concatenate(index)[joined.col]
-    return sparse.csr_array((joined.data, (joined.row, column)), shape=(joined.shape[0], k))
+        entries = part.tocoo()
+        row.append(entries.row)
+        column.append(entries.col + np.int32(names[name].start))
+        data.append(entries.data)
+    return sparse.csr_array((np.concatenate(data), (np.concatenate(row), np.concatenate(column))), shape=(m, k))
 
 
 def level_names(letter: str, run: int) -> tuple[str, str]:

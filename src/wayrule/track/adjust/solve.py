@@ -127,12 +127,12 @@ def assemble(
     for one in readings:
         axis, by_border = one.rows.spline, one.rows.by_border
         on_block = u.on_block(one.run, one.rows)
-        left = sparse.csr_array(on_block.multiply(one.weight[:, None])).T.tocsr()
+        left = _scaled(on_block, one.weight).T.tocsr()
         blocks[axis].add(sparse.csr_array(left @ on_block))
         borders[axis].append(sparse.csr_array(left @ by_border))
         if len(borders[axis]) >= MOST_PARTS:
             borders[axis] = [_total(borders[axis], (size, k))]
-        right = sparse.csr_array(by_border.multiply(one.weight[:, None])).T.tocsr()
+        right = _scaled(by_border, one.weight).T.tocsr()
         corner[:k, :k] += (right @ by_border).toarray()
         f[axis * size : (axis + 1) * size] += left @ one.residual
         g[:k] += right @ one.residual
@@ -148,6 +148,12 @@ def assemble(
     bordered = Bordered.of(blocks, whole, corner)
     step, step_border = bordered.solve(f, g)
     return System(bordered, step, step_border[:k], m)
+
+
+def _scaled(rows: sparse.csr_array, weight: Array) -> sparse.csr_array:
+    """Every row times its weight."""
+    data = rows.data * np.repeat(weight, np.diff(rows.indptr))
+    return sparse.csr_array((data, rows.indices, rows.indptr), shape=rows.shape)
 
 
 MOST_PARTS = 6

@@ -298,11 +298,13 @@ class Unknowns:
 
     def on_block(self, run: int, rows: Rows) -> sparse.csr_array:
         """(m, block) a run's rows on its spline's coefficients and on its sway together."""
-        m, n, part = rows.by_spline.shape[0], self.spline.n, self.sway_of[run]
-        before, after = part.start, self.block - n - part.stop
-        sway = sparse.csr_array((m, part.stop - part.start)) if rows.by_sway is None else rows.by_sway
-        parts = (rows.by_spline, sparse.csr_array((m, before)), sway, sparse.csr_array((m, after)))
-        return sparse.csr_array(sparse.hstack([p for p in parts if p.shape[1]], format="csr"))
+        shape, spline = (rows.by_spline.shape[0], self.block), rows.by_spline
+        if rows.by_sway is None:
+            return sparse.csr_array((spline.data, spline.indices, spline.indptr), shape=shape)
+        one, two = spline.tocoo(), rows.by_sway.tocoo()
+        column = np.concatenate((one.col, two.col + np.int32(self.spline.n + self.sway_of[run].start)))
+        place = np.concatenate((one.row, two.row)), column
+        return sparse.csr_array((np.concatenate((one.data, two.data)), place), shape=shape)
 
     def moved(self, dx: Array, dy: Array) -> "Unknowns":
         """The point after a step."""
