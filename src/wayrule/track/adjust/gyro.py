@@ -77,12 +77,12 @@ def gyro_readings(x: Unknowns, run: Setting, at: Pose) -> list[Readings]:
     bins, true = run.bins, turned(at)
     seen = gyro_matrix(x) @ true
     part = Part(slice(0, len(bins.dt_s)), slice(0, len(bins.t_s)), slice(0, 0))
-    sway_step = _sway_step(x, run, part)
+    sway_step, drift = _sway_step(x, run, part), _drift(x, run, part)
     out = []
     for axis, spline in enumerate(SPLINE_OF_AXIS):
         earth = sum(rate * x.one(name) for name, rate in _earth(run, at, part, axis).items())
-        drift = _drift(x, run, part, axis) @ x.some(f"bias_{AXES[axis]}/{run.number}")
-        modelled = seen[axis] + earth + drift + sway_step @ x.sway[spline, x.sway_of[run.number]]
+        drifted = drift @ x.some(f"bias_{AXES[axis]}/{run.number}")
+        modelled = seen[axis] + earth + drifted + sway_step @ x.sway[spline, x.sway_of[run.number]]
         residual = bins.gyro_rad[:, axis] - modelled
         out.append(Readings(f"gyro_{AXES[axis]}", spline, residual, bins.gyro_ok[:, axis]))
     return out
@@ -93,7 +93,7 @@ def gyro_rows(x: Unknowns, run: Setting, whole: Pose, part: Part) -> list[Rows]:
     at = whole.over(part.edges)
     true, by_sigma = turned(at), _by_sigma(at)
     moved = heard_rows(x, run, part.edges)
-    sway_step = _sway_step(x, run, part)
+    sway_step, drift = _sway_step(x, run, part), _drift(x, run, part)
     own = {
         0: (run.way, _step(lambda s: roll_rows(x, run, s), at.sigma)),
         1: (-run.way, mean_step := _step(lambda s: mean_rows(x, run, s), at.sigma)),
@@ -111,7 +111,7 @@ def gyro_rows(x: Unknowns, run: Setting, whole: Pose, part: Part) -> list[Rows]:
         elif len(run.bins.force_mm_s2):
             columns |= dict.fromkeys(level_names(AXES[axis], run.number), true[2] / -G_MM_S2)
         by_place = sparse.csr_array(moved.multiply(by_sigma[axis][:, None]))
-        drifting = {f"bias_{AXES[axis]}/{run.number}": _drift(x, run, part, axis)}
+        drifting = {f"bias_{AXES[axis]}/{run.number}": drift}
         by_border = in_columns(columns, drifting, x.names, len(x.border)) + (by_place[1:] - by_place[:-1])
         sign, step = own[axis]
         by_spline = sparse.csr_array(step * sign)
@@ -141,10 +141,10 @@ def _earth(run: Setting, at: Pose, part: Part, axis: int) -> dict[str, Array]:
     return {"earth_x": -np.sin(psi) * dt, "earth_y": np.cos(psi) * dt}
 
 
-def _drift(x: Unknowns, run: Setting, part: Part, axis: int) -> sparse.csr_array:
-    """(m, knots) what the wandering bias adds over each bin."""
+def _drift(x: Unknowns, run: Setting, part: Part) -> sparse.csr_array:
+    """(m, knots) what a wandering bias adds over each bin; all axes have their knots at the same times."""
     bins = run.bins
-    knots = hats(bins.t_s[part.edges], (bins.t_s[0], bins.t_s[-1]), len(x.some(f"bias_{AXES[axis]}/{run.number}")))
+    knots = hats(bins.t_s[part.edges], (bins.t_s[0], bins.t_s[-1]), len(x.some(f"bias_x/{run.number}")))
     return sparse.csr_array((knots[1:] + knots[:-1]).multiply(0.5 * bins.dt_s[part.bins][:, None]))
 
 
