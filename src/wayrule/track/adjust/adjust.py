@@ -115,7 +115,7 @@ def adjust(problem: Problem) -> Adjusted:
         angle = float(np.max(np.abs(turned)))
         place = max(float(np.max(np.abs(system.step_border[s]))) for k, s in u.names.items() if _is_place(k))
         near = place < CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
-        converged = iteration > REWEIGHT_AT[-1] + 1 and angle < CONVERGED_RAD and near
+        converged = iteration > REWEIGHT_AT[-1] and angle < CONVERGED_RAD and near
         if converged or iteration == MOST_ITERATIONS:
             return Adjusted(problem, u, system, runs, noise, held, iteration, place, converged)
         del system  # its factors are larger than the recording
