@@ -14,7 +14,7 @@ from wayrule.track.adjust.gyro import gyro_matrix
 from wayrule.track.adjust.line import metric, trace
 from wayrule.track.adjust.passes import Pull, scatter_of
 from wayrule.track.adjust.pose import pose
-from wayrule.track.adjust.problem import prepare
+from wayrule.track.adjust.problem import evaluate, linearised, prepare
 from wayrule.track.adjust.stations import _free_plan
 from wayrule.track.place import place
 
@@ -125,3 +125,23 @@ def test_relaxation_stays_within_its_bounds():
     assert relaxed_share(1.0, -step, step) == pytest.approx(0.5)
     assert relaxed_share(0.5, -step, step) == LEAST_RELAXED
     assert relaxed_share(1.0, 1.01 * step, step) == MOST_RELAXED
+
+
+@pytest.mark.parametrize(("name", "by"), [("start/0", 0.5), ("lag_s", 1e-3)])
+def test_a_run_moved_along_waves_of_grade_and_cant_reads_them_elsewhere(circle, name, by):
+    """Finite differences: what moving a run does to each axis' own readings, on waves half a metre long.
+
+    What an axis sees of the bend through tilt is left out on purpose: against the waves' own slope that is
+    (500 / 2 pi) / 480 = 17 % on so tight a circle."""
+    wave = np.sin(2 * np.pi * circle.problem.spline.centres() / 500.0)
+    u = dataclasses.replace(circle.unknowns, read_phi=0.02 * wave, read_gamma=0.02 * np.roll(wave, 7))
+    there = with_border(u, **{name: u.one(name) + by})
+    before, after = (evaluate(circle.problem, one)[0] for one in (u, there))
+    setting = circle.problem.settings[0]
+    for part in linearised(u, setting, before):
+        for rows, old, new in zip(part, before.readings, after.readings, strict=True):
+            told = rows.by_border[:, [u.names[name].start]].toarray()[:, 0] * by
+            seen = (old.residual - new.residual)[rows.where]
+            if rows.kind != "gyro_z":  # the circle's own bend is the same everywhere
+                assert np.corrcoef(told, seen)[0, 1] > 0.95, rows.kind
+                assert np.std(told) == pytest.approx(np.std(seen), rel=0.17), rows.kind

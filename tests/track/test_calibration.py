@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from tests.calibrations import calibration
 from tests.track.test_adjust import circling
@@ -234,3 +235,16 @@ def test_the_sentences_say_what_rests_on_the_calibration(remembered) -> None:
         return float(sentence.split("about ")[1].split(" ")[0])
 
     assert tilt(with_it.assumptions) < 0.2 * tilt(without.assumptions)
+
+
+def test_one_tilt_of_the_sensor_is_likelier_than_two_that_cancel() -> None:
+    """scipy's rotation of a sensor by 1 deg: what it reads of gravity and of a yaw rate is the same share of each, and
+    the prior of an unknown wagon must take that for one tilt, not for two errors."""
+    travel, facts = circling(480.0, 2), Facts(laps={"circle": 2})
+    before = prepare([travel], VAN, facts, place([travel], facts, 65.0, 65.0 / 8)).before
+    for axis, turn in (("x", (0.0, -1.0, 0.0)), ("y", (1.0, 0.0, 0.0))):
+        seen = Rotation.from_rotvec(np.radians(turn)).inv().apply([0.0, 0.0, 1.0])["xy".index(axis)]
+        at = [before.acting_names.index(name) for name in (f"cross_{axis}", f"level_{axis}")]
+        information = np.linalg.inv(before.as_met[np.ix_(at, at)])
+        together, apart = (np.array([seen, sign * G_MM_S2 * seen]) for sign in (1.0, -1.0))
+        assert together @ information @ together < 0.5 * (apart @ information @ apart)

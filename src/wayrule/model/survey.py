@@ -101,7 +101,7 @@ class Survey:
                 expected="a survey that keeps how its errors go together",
                 came="one without",
                 where=asked,
-                next_step="survey the runs in this session, or with --between A:B",
+                next_step="survey the runs again, or with --between A:B",
             )
         a_mm, b_mm = (self._place_mm(place, asked) for place in (a, b))
         if a_mm == b_mm or (self.stations.closed and abs(a_mm - b_mm) == self.stations.length_mm):
