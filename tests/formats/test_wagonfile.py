@@ -2,6 +2,7 @@
 
 import contextlib
 import csv
+import dataclasses
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,24 @@ from wayrule.formats.scales import SCALES, find_scale, known_ratios, name_of_rat
 from wayrule.formats.wagonchecks import notes, swing_mm
 from wayrule.formats.wagonfile import read_wagon
 from wayrule.formats.wagonwriter import write_wagon
-from wayrule.model import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
+from wayrule.model import (
+    Axle,
+    Board,
+    Body,
+    Bogie,
+    Cell,
+    Clearance,
+    ColumnMap,
+    Disturber,
+    FieldSensor,
+    FloorLayer,
+    FreeSpace,
+    Imu,
+    Magnets,
+    Part,
+    Wagon,
+    Wheel,
+)
 
 SHORT = """name = "Clerestory van 7"
 scale = "HO"
@@ -60,6 +78,158 @@ decimal = ","
 comment = "!"
 """
 )
+
+
+FITTED = (
+    FULL.replace("[columns]", "[spare]").split("[spare]")[0]
+    + """[axle]
+diameter_mm = 2.0
+length_mm = 25.4
+material = "free-cutting steel"
+play_mm = [0.05, 0.2, 0.05]
+[body]
+length_mm = 98.0
+width_mm = 30.0
+height_mm = 42.0
+over_buffers_mm = 110.0
+inside_mm = [92.0, 26.0, 24.0]
+mass_g = 62.0
+ballast_mass_g = 24.0
+ballast_material = "steel"
+load_mass_g = 8.0
+[board]
+size_mm = [42.0, 18.0, 5.0]
+place_mm = [24.0, 0.0, 14.0]
+sensor_height_mm = 1.2
+mass_g = 4.5
+current_ma = 32.0
+volts = 3.3
+[cell]
+kind = "lithium_polymer"
+size_mm = [30.0, 16.0, 5.0]
+place_mm = [24.0, 0.0, 20.0]
+mass_g = 5.2
+capacity_mah = 180.0
+volts = 3.7
+usable = 0.8
+[clearance]
+over_rail_mm = 0.5
+between_rails_mm = -0.2
+sleeper_mm = -2.1
+[space]
+low_mm = [-6.0, -5.0, 8.0]
+high_mm = [6.0, 5.0, 18.0]
+[[part]]
+name = "dome"
+size_mm = [8.0, 8.0, 6.0]
+place_mm = [32.0, 0.0, 36.0]
+[[disturber]]
+kind = "motor"
+place_mm = [110.0, 0.0, 6.0]
+moment_ma_m2 = 400.0
+direction = [0.0, 1.0, 0.0]
+[[disturber]]
+kind = "uncoupler"
+place_mm = [0.0, 0.0, -8.0]
+diameter_mm = 5.0
+length_mm = 3.0
+remanence_mt = [1200.0, 1250.0]
+"""
+)
+
+
+def test_what_the_wagon_is_built_of_is_read():
+    wagon = read_wagon(FITTED.encode())
+    assert wagon.axle == Axle(2.0, 25.4, "free-cutting steel", play_mm=(0.05, 0.2, 0.05))
+    assert wagon.body == Body(98.0, 30.0, 42.0, 110.0, None, (92.0, 26.0, 24.0), 62.0, 24.0, "steel", 8.0)
+    assert wagon.board == Board((42.0, 18.0, 5.0), (24.0, 0.0, 14.0), 1.2, 4.5, 32.0, 3.3)
+    assert wagon.cell == Cell("lithium_polymer", (30.0, 16.0, 5.0), (24.0, 0.0, 20.0), 5.2, 180.0, 3.7, 0.8)
+    assert wagon.clearance == Clearance(0.5, -0.2, -2.1)
+    assert wagon.space == FreeSpace((-6.0, -5.0, 8.0), (6.0, 5.0, 18.0))
+    assert wagon.parts == (Part("dome", (8.0, 8.0, 6.0), (32.0, 0.0, 36.0)),)
+    assert wagon.disturbers == (
+        Disturber("motor", (110.0, 0.0, 6.0), 400.0, (0.0, 1.0, 0.0)),
+        Disturber("uncoupler", (0.0, 0.0, -8.0), diameter_mm=5.0, length_mm=3.0, remanence_mt=(1200.0, 1250.0)),
+    )
+
+
+MISFITS = [
+    ("ballast_mass_g = 24.0", "ballast_mass_g = 64", "ballast_mass_g = 64 is not below body.mass_g = 62 with it in"),
+    ("over_buffers_mm = 110.0", "over_buffers_mm = 90", "over_buffers_mm = 90 is below body.length_mm = 98"),
+    ("inside_mm = [92.0", "inside_mm = [99", "body.inside_mm has 99 mm of length, more than body.length_mm = 98"),
+    ("diameter_mm = 2.0", "diameter_mm = 12", "axle.diameter_mm = 12 is not below wheel.diameter_mm = 10.5"),
+    ("play_mm = [0.05,", "play_mm = [-0.05,", "axle.play_mm = [-0.05, 0.2, 0.05] (allowed: 0 or more"),
+    (
+        "place_mm = [24.0, 0.0, 20.0]",
+        "place_mm = [30, 2, 18]",
+        "board and cell overlap by 30 x 15 x 1 mm (places [24, 0, 14] and [30, 2, 18])",
+    ),
+    ("low_mm = [-6.0", "low_mm = [7", "space.low_mm = [7, -5, 8] is not below space.high_mm = [6, 5, 18]"),
+    ("direction = [0.0, 1.0, 0.0]", "direction = [0, 0, 0]", "disturber[1].direction = [0, 0, 0] points nowhere"),
+    ("moment_ma_m2 = 400.0\n", "", "disturber[1] of kind motor does not say how strong it is (give moment_ma_m2, or"),
+    ("length_mm = 3.0\n", "", "disturber[2] of kind uncoupler does not say how strong it is"),
+    (
+        'kind = "uncoupler"\nplace_mm = [0.0, 0.0, -8.0]\ndiameter_mm = 5.0',
+        'kind = "iron"\nplace_mm = [0, 0, 1]',
+        "disturber[2] of kind iron does not say how strong it is (give size_mm)",
+    ),
+    ('kind = "lithium_polymer"', 'kind = "lead"', 'cell.kind = "lead" (allowed: "lithium_ion", "lithium_polymer"'),
+    ("usable = 0.8", "usable = 80", "cell.usable = 80 (allowed: a share above 0, at most 1)"),
+    ("mass_g = 5.2", "mass_g = -5.2", "cell.mass_g = -5.2 (allowed: a number of g, 0 or more)"),
+    ("size_mm = [8.0, 8.0, 6.0]", "size_mm = [8, 8]", "part[1].size_mm = [8, 8] (allowed: three numbers of mm above 0"),
+    (
+        'kind = "motor"',
+        'kind = "loudspeaker"',
+        'disturber[1].kind = "loudspeaker" (allowed: "motor", "uncoupler", "axle"',
+    ),
+    ("high_mm = [6.0, 5.0, 18.0]", "", "space.high_mm is missing (allowed: three numbers of mm: [forward, left, up])"),
+    (
+        "flat_radius_mm = 0.7",
+        "flat_radius_mm = 0.7\nmagnetisation = [0, 0, 0]",
+        "magnets.magnetisation = [0, 0, 0] points nowhere",
+    ),
+    (
+        "flat_radius_mm = 0.7",
+        "flat_radius_mm = 0.7\nmagnetisation = [0, 1]",
+        "magnets.magnetisation = [0, 1] (allowed: a direction as three numbers: [forward, left, up])",
+    ),
+    (
+        "flat_radius_mm = 0.7",
+        "flat_radius_mm = 0.7\ntemperature_c = [35, 5]",
+        "magnets.temperature_c = [35, 5] (allowed: lowest first)",
+    ),
+    (
+        "flat_radius_mm = 0.7",
+        "flat_radius_mm = 0.7\nremanence_change_pct_k = 0.9",
+        "magnets.remanence_change_pct_k = 0.9 (allowed: a number of % per K, such as -0.12 for NdFeB)",
+    ),
+    (
+        'kind = "disc_pair"\ndiameter_mm = 4.0',
+        'kind = "ring"\ndiameter_mm = 4.0\nhole_mm = 1.8',
+        "magnets.hole_mm = 1.8 but the axle that goes through it has diameter_mm = 2",
+    ),
+    ('grade = "N42"', "remanence_mt = [1.28, 1.32]", "(allowed: lowest first, 50 to 1600 mT; 1.3 T is 1300 mT)"),
+    ('grade = "N42"', "remanence_mt = [1800, 1900]", "magnets.remanence_mt = [1800, 1900] (allowed: lowest first, 50"),
+    (
+        "place_mm = [0.8, 1.2, 12.5]",
+        "place_mm = [0.8, 1.2, 2.4]",
+        "is 2.53 mm from the axle centre, inside the magnets that swing out to 2.62 mm",
+    ),
+    (
+        'kind = "disc_pair"\ndiameter_mm = 4.0',
+        'kind = "block"\nlength_mm = 4.0\nwidth_mm = 18.0',
+        "the magnets are 18 mm long along the axle, more than gauge_mm = 16.5",
+    ),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), MISFITS)
+def test_parts_that_cannot_be_are_named_with_the_numbers_that_clash(old, new, words):
+    assert old in FITTED
+    with pytest.raises(WagonFileError) as caught:
+        read_wagon(FITTED.replace(old, new, 1).encode(), "van.wagon.toml")
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
 
 
 def test_the_whole_contract_is_read():
@@ -273,6 +443,24 @@ def wagons(draw):
         floor=(FloorLayer(draw(texts), 0.5, 3.0), FloorLayer(None, 1.0, 4.0, 1.0, 58.0)),
         sensor=FieldSensor(40.0, 12, draw(st.none() | st.floats(1e-6, 10)), 200.0, draw(place)),
         imu=Imu(draw(st.none() | place), gyro_range_dps=draw(st.none() | st.floats(10, 4000))),
+        axle=Axle(draw(st.none() | st.floats(0.01 * wheel, 0.9 * wheel)), 25.0, draw(st.none() | texts)),
+        body=Body(inside_mm=draw(st.none() | st.just((80.0, 20.0, 25.0))), mass_g=draw(st.none() | st.floats(0, 900))),
+        board=Board((40.0, 16.0, 4.0), (draw(st.floats(-50, 50)), 0.0, 12.0), 1.1, 3.2, 18.0, 3.3),
+        cell=draw(st.sampled_from([Cell(), Cell("lithium_polymer", (25.0, 12.0, 4.0), None, 3.0, 120.0, 3.7, 0.8)])),
+        clearance=draw(st.sampled_from([Clearance(), Clearance(0.5, -0.1, -1.5, 4.0, 12.0)])),
+        space=draw(st.sampled_from([None, FreeSpace((-5.0, -4.0, 8.0), (5.0, 4.0, 16.0))])),
+        parts=tuple(Part(draw(texts), (3.0, 3.0, 1.0), (k * 10.0, 0.0, 30.0)) for k in range(draw(st.integers(0, 2)))),
+        disturbers=draw(
+            st.sampled_from(
+                [
+                    (),
+                    (
+                        Disturber("axle", (65.0, 0.0, 0.0)),
+                        Disturber("motor", (120.0, 0.0, 8.0), 300.0, (0.0, 1.0, 0.0)),
+                    ),
+                ]
+            )
+        ),
         columns=ColumnMap(
             tuple((k, v) for k, v in columns.items() if k not in taken),
             draw(st.sampled_from([None, ",", ";", "\t", " "])),
@@ -281,6 +469,11 @@ def wagons(draw):
             draw(st.none() | st.floats(1, 1e5)),
         ),
     )
+
+
+def test_a_fitted_wagon_reads_back_the_same():
+    wagon = read_wagon(FITTED.replace("flat_radius_mm = 0.7", "flat_radius_mm = 0.7\ntemperature_c = [5, 35]").encode())
+    assert dataclasses.replace(read_wagon(write_wagon(wagon)), sha256=wagon.sha256) == wagon
 
 
 @settings(max_examples=150, deadline=None)

@@ -4,6 +4,7 @@ import math
 from itertools import pairwise
 from typing import Final
 
+from wayrule.formats.fittingchecks import fitting_clashes
 from wayrule.formats.scales import SCALES
 from wayrule.model import FloorLayer, Magnets, Wagon
 
@@ -16,13 +17,26 @@ PROTOTYPE_WHEEL_MM: Final = (80.0, 4000.0)
 LONGEST_WHEELBASE_GAUGES: Final = 60.0
 """Wheelbase (pivots) over gauge: 19 m pivots on 1435 mm are 13; beyond 60 a unit is wrong."""
 
+MOST_REMANENCE_MT: Final = 1600.0
+"""The theoretical limit: saturation of Nd2Fe14B, 1.6 T."""
+
+LEAST_REMANENCE_MT: Final = 50.0
+"""Below it no permanent magnet is sold (ferrite has 200 and more); a slip of unit, T for mT, is likely."""
+
 USUAL_GAUGE_SHARE: Final = 0.08
 """How far a gauge may be from the usual track of its scale before it is worth a note."""
 
 
 def clashes(wagon: Wagon) -> tuple[str, ...]:
     """What cannot be true, one phrase each; empty for a wagon that can exist."""
-    return (*_track_clashes(wagon), *_wheel_clashes(wagon), *_magnet_clashes(wagon), *_floor_clashes(wagon))
+    return (
+        *_track_clashes(wagon),
+        *_wheel_clashes(wagon),
+        *_magnet_clashes(wagon),
+        *_swing_clashes(wagon),
+        *_floor_clashes(wagon),
+        *fitting_clashes(wagon),
+    )
 
 
 def notes(wagon: Wagon) -> tuple[str, ...]:
@@ -102,6 +116,17 @@ def swing_mm(magnets: Magnets) -> float | None:
     return math.hypot(magnets.flat_radius_mm + magnets.thickness_mm, across / 2)
 
 
+def along_axle_mm(magnets: Magnets) -> float | None:
+    """How much of the axle the magnets cover [mm]: a disc's diameter, a block's width, a ring's thickness.
+
+    >>> along_axle_mm(Magnets("disc_pair", diameter_mm=4.0, thickness_mm=1.0, flat_radius_mm=0.7))
+    4.0
+    """
+    if magnets.kind == "ring":
+        return magnets.thickness_mm
+    return magnets.width_mm or magnets.length_mm if magnets.kind == "block" else magnets.diameter_mm
+
+
 def _magnet_clashes(wagon: Wagon) -> list[str]:
     magnets, found = wagon.magnets, []
     if magnets is None:
@@ -110,18 +135,47 @@ def _magnet_clashes(wagon: Wagon) -> list[str]:
         found.append("magnets.grade and magnets.remanence_mt both say how strong the magnets are (give one)")
     if magnets.remanence_mt is not None:
         low, high = magnets.remanence_mt
-        if low > high or high > 1600:  # 1600 mT: the theoretical limit of Nd2Fe14B (saturation 1.6 T)
-            found.append(f"magnets.remanence_mt = [{low:g}, {high:g}] (allowed: lowest first, at most 1600 mT)")
+        if low > high or high > MOST_REMANENCE_MT or low < LEAST_REMANENCE_MT:
+            found.append(
+                f"magnets.remanence_mt = [{low:g}, {high:g}] (allowed: lowest first, {LEAST_REMANENCE_MT:g} to "
+                f"{MOST_REMANENCE_MT:g} mT; 1.3 T is 1300 mT)"
+            )
     if magnets.hole_mm is not None and magnets.diameter_mm is not None and magnets.hole_mm >= magnets.diameter_mm:
         found.append(
             f"magnets.hole_mm = {magnets.hole_mm:g} is not below magnets.diameter_mm = {magnets.diameter_mm:g}"
         )
-    swing = swing_mm(magnets)
-    if swing is not None and wagon.wheel.diameter_mm is not None and swing > wagon.wheel.diameter_mm / 2:
+    if magnets.magnetisation is not None and not any(magnets.magnetisation):
+        found.append("magnets.magnetisation = [0, 0, 0] points nowhere")
+    if magnets.temperature_c is not None and magnets.temperature_c[0] > magnets.temperature_c[1]:
+        low, high = magnets.temperature_c
+        found.append(f"magnets.temperature_c = [{low:g}, {high:g}] (allowed: lowest first)")
+    bore, thick = magnets.hole_mm, wagon.axle.diameter_mm
+    if magnets.kind == "ring" and bore is not None and thick is not None and bore < thick:
+        found.append(f"magnets.hole_mm = {bore:g} but the axle that goes through it has diameter_mm = {thick:g}")
+    return found
+
+
+def _swing_clashes(wagon: Wagon) -> list[str]:
+    """The circle that the magnets sweep against rail top and the sensor."""
+    magnets, found = wagon.magnets, []
+    swing = swing_mm(magnets) if magnets else None
+    if magnets is None or swing is None:
+        return []
+    if wagon.wheel.diameter_mm is not None and swing > wagon.wheel.diameter_mm / 2:
         found.append(
             f"the magnets swing out to {swing:.2f} mm from the axle centre, below the rail top at "
             f"{wagon.wheel.diameter_mm / 2:.2f} mm (smaller magnets, or another flat_radius_mm)"
         )
+    along, place = along_axle_mm(magnets), wagon.sensor.place_mm
+    if along is not None and along > wagon.gauge_mm:
+        found.append(f"the magnets are {along:g} mm long along the axle, more than gauge_mm = {wagon.gauge_mm:g}")
+    if place is not None and along is not None and abs(place[1]) <= along / 2:
+        away = math.hypot(place[0], place[2])
+        if away <= swing:
+            found.append(
+                f"the sensor at sensor.place_mm = [{place[0]:g}, {place[1]:g}, {place[2]:g}] is {away:.2f} mm from the "
+                f"axle centre, inside the magnets that swing out to {swing:.2f} mm"
+            )
     return found
 
 

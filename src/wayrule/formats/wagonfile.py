@@ -12,7 +12,23 @@ from wayrule.formats.scales import find_scale, known_ratios, name_of_ratio
 from wayrule.formats.wagonchecks import clashes
 from wayrule.formats.wagonerrors import one_line
 from wayrule.formats.wagonkeys import WagonKeys
-from wayrule.model import Bogie, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
+from wayrule.model import (
+    Axle,
+    Board,
+    Body,
+    Bogie,
+    Cell,
+    Clearance,
+    Disturber,
+    FieldSensor,
+    FloorLayer,
+    FreeSpace,
+    Imu,
+    Magnets,
+    Part,
+    Wagon,
+    Wheel,
+)
 
 
 def read_wagon(data: bytes, name: str = "wagon file") -> Wagon:
@@ -70,11 +86,19 @@ def read_wagon(data: bytes, name: str = "wagon file") -> Wagon:
         wheel=Wheel(**keys.wheel.model_dump()),
         bogie=Bogie(**keys.bogie.model_dump()) if keys.bogie else None,
         magnets=Magnets(**_tuples(keys.magnets)) if keys.magnets else None,
-        floor=tuple(FloorLayer(**layer.model_dump()) for layer in keys.floor),
+        floor=tuple(FloorLayer(**_tuples(layer)) for layer in keys.floor),
         sensor=FieldSensor(**_tuples(keys.sensor)),
         imu=Imu(**_tuples(keys.imu)),
         columns=column_map(keys.columns, name),
         sha256=hashlib.sha256(data).hexdigest(),
+        axle=Axle(**_tuples(keys.axle)),
+        body=Body(**_tuples(keys.body)),
+        board=Board(**_tuples(keys.board)),
+        cell=Cell(**_tuples(keys.cell)),
+        clearance=Clearance(**_tuples(keys.clearance)),
+        space=FreeSpace(**_tuples(keys.space)) if keys.space else None,
+        parts=tuple(Part(**_tuples(part)) for part in keys.part),
+        disturbers=tuple(Disturber(**_tuples(part)) for part in keys.disturber),
     )
     wrong = clashes(wagon)
     if wrong:

@@ -13,6 +13,19 @@ Share = Annotated[
 Place = Annotated[
     list[Finite], Field(min_length=3, max_length=3, description="three numbers of mm: [forward, left, up]")
 ]
+Size = Annotated[
+    list[Length], Field(min_length=3, max_length=3, description="three numbers of mm above 0: [length, width, height]")
+]
+Direction = Annotated[
+    list[Finite], Field(min_length=3, max_length=3, description="a direction as three numbers: [forward, left, up]")
+]
+Range = Annotated[
+    list[Positive],
+    Field(min_length=2, max_length=2, description="two numbers of mT, lowest and highest: [1280, 1320]"),
+]
+Mass = Annotated[float, Field(ge=0, lt=1e6, allow_inf_nan=False, description="a number of g, 0 or more")]
+Fraction = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False, description="a share above 0, at most 1")]
+Celsius = Annotated[float, Field(ge=-60, le=400, allow_inf_nan=False)]
 Text = Annotated[str, Field(min_length=1, max_length=200, description="a text in quotes")]
 
 
@@ -58,14 +71,21 @@ class MagnetKeys(Table):
     grade: Annotated[str, Field(pattern=r"^[A-Za-z]+\s?\d+[A-Za-z]*$", description='a grade such as "N42"')] | None = (
         None
     )
-    remanence_mt: (
+    remanence_mt: Range | None = None
+    flat_radius_mm: Length | None = None
+    magnetisation: Direction | None = None
+    remanence_change_pct_k: (
         Annotated[
-            list[Positive],
-            Field(min_length=2, max_length=2, description="two numbers of mT, lowest and highest: [1280, 1320]"),
+            float, Field(ge=-2, le=0.2, allow_inf_nan=False, description="a number of % per K, such as -0.12 for NdFeB")
         ]
         | None
     ) = None
-    flat_radius_mm: Length | None = None
+    temperature_c: (
+        Annotated[
+            list[Celsius], Field(min_length=2, max_length=2, description="two numbers of degC from -60 to 400: [5, 35]")
+        ]
+        | None
+    ) = None
 
 
 class FloorKeys(Table):
@@ -76,6 +96,12 @@ class FloorKeys(Table):
     height_mm: Finite
     relative_permeability: Annotated[float, Field(ge=1, lt=1e7, description="a number, 1 or more")] | None = None
     conductivity_ms_m: Annotated[float, Field(ge=0, lt=1e3, description="a number of MS/m, 0 or more")] | None = None
+    length_mm: Length | None = None
+    width_mm: Length | None = None
+    centre_mm: (
+        Annotated[list[Finite], Field(min_length=2, max_length=2, description="two numbers of mm: [forward, left]")]
+        | None
+    ) = None
 
 
 class SensorKeys(Table):
@@ -100,6 +126,103 @@ class ImuKeys(Table):
     acc_bias_sd_g: Positive | None = None
 
 
+class AxleKeys(Table):
+    """`[axle]`."""
+
+    diameter_mm: Length | None = None
+    length_mm: Length | None = None
+    material: Text | None = None
+    yield_mpa: Positive | None = None
+    overhang_mm: Length | None = None
+    play_mm: Place | None = None
+
+
+class BodyKeys(Table):
+    """`[body]`."""
+
+    length_mm: Length | None = None
+    width_mm: Length | None = None
+    height_mm: Length | None = None
+    over_buffers_mm: Length | None = None
+    rear_overhang_mm: Finite | None = None
+    inside_mm: Size | None = None
+    mass_g: Mass | None = None
+    ballast_mass_g: Mass | None = None
+    ballast_material: Text | None = None
+    load_mass_g: Mass | None = None
+    spring_mm: Length | None = None
+
+
+class BoardKeys(Table):
+    """`[board]`."""
+
+    size_mm: Size | None = None
+    place_mm: Place | None = None
+    sensor_height_mm: Finite | None = None
+    mass_g: Mass | None = None
+    current_ma: Positive | None = None
+    volts: Positive | None = None
+
+
+class CellKeys(Table):
+    """`[cell]`."""
+
+    kind: (
+        Annotated[
+            Literal["lithium_ion", "lithium_polymer", "lithium_coin", "nimh", "alkaline"],
+            Field(description='"lithium_ion", "lithium_polymer", "lithium_coin", "nimh" or "alkaline"'),
+        ]
+        | None
+    ) = None
+    size_mm: Size | None = None
+    place_mm: Place | None = None
+    mass_g: Mass | None = None
+    capacity_mah: Positive | None = None
+    volts: Positive | None = None
+    usable: Fraction | None = None
+    converter_efficiency: Fraction | None = None
+
+
+class ClearanceKeys(Table):
+    """`[clearance]`."""
+
+    over_rail_mm: Finite | None = None
+    between_rails_mm: Finite | None = None
+    sleeper_mm: Finite | None = None
+    brake_gear_mm: Length | None = None
+    frame_width_mm: Length | None = None
+
+
+class SpaceKeys(Table):
+    """`[space]`."""
+
+    low_mm: Place
+    high_mm: Place
+
+
+class PartKeys(Table):
+    """One `[[part]]`."""
+
+    name: Text
+    size_mm: Size
+    place_mm: Place
+
+
+class DisturberKeys(Table):
+    """One `[[disturber]]`."""
+
+    kind: Annotated[
+        Literal["motor", "uncoupler", "axle", "iron"], Field(description='"motor", "uncoupler", "axle" or "iron"')
+    ]
+    place_mm: Place
+    moment_ma_m2: Positive | None = None
+    direction: Direction | None = None
+    diameter_mm: Length | None = None
+    length_mm: Length | None = None
+    remanence_mt: Range | None = None
+    size_mm: Size | None = None
+
+
 class WagonKeys(Table):
     """The whole file."""
 
@@ -115,3 +238,11 @@ class WagonKeys(Table):
     sensor: SensorKeys = SensorKeys()
     imu: ImuKeys = ImuKeys()
     columns: Annotated[dict[str, str | int | float], Field(description='lines such as gz_dps = "Gyro Z"')] = {}
+    axle: AxleKeys = AxleKeys()
+    body: BodyKeys = BodyKeys()
+    board: BoardKeys = BoardKeys()
+    cell: CellKeys = CellKeys()
+    clearance: ClearanceKeys = ClearanceKeys()
+    space: SpaceKeys | None = None
+    part: Annotated[list[PartKeys], Field(max_length=50, description="tables [[part]]")] = []
+    disturber: Annotated[list[DisturberKeys], Field(max_length=50, description="tables [[disturber]]")] = []

@@ -23,6 +23,35 @@ COMMENTS = {
     "gyro_noise_dps_rthz": "one-sided density n: a sample's sd is n*sqrt(rate/2)",
     "gyro_scale_sd": "how far its scale may be off before calibration",
     "acc_bias_sd_g": "how far a level accelerometer may be off",
+    "magnetisation": "at axle angle 0: forward, left (along the axle), up",
+    "remanence_change_pct_k": "% per K",
+    "temperature_c": "lowest and highest that the wagon runs at",
+    "floor.centre_mm": "of the plate from the axle centre: forward, left",
+    "axle.diameter_mm": "where the flats are filed",
+    "axle.length_mm": "over its points or journals",
+    "overhang_mm": "middle of the tread to the bearing beside it",
+    "play_mm": "to either side: forward, left, up",
+    "body.height_mm": "top above rail top",
+    "over_buffers_mm": "over buffers or couplers",
+    "rear_overhang_mm": "rear axle (pivot) to the rear end",
+    "inside_mm": "clear length, width, height",
+    "body.mass_g": "complete, as it came",
+    "ballast_mass_g": "taken out",
+    "load_mass_g": "put in besides board and cell",
+    "spring_mm": "how far the body sinks on its springs",
+    "board.place_mm": "middle of the underside from rail top under the rear axle: forward, left, up",
+    "cell.place_mm": "as of the board",
+    "part.place_mm": "as of the board",
+    "disturber.place_mm": "from the axle centre: forward, left, up",
+    "sensor_height_mm": "of the field sensor above the board's underside",
+    "usable": "share of the capacity to count on",
+    "converter_efficiency": "left out: a linear regulator",
+    "over_rail_mm": "least distance of the magnets",
+    "between_rails_mm": "highest thing between the rails above rail top",
+    "sleeper_mm": "tops above rail top, so below 0",
+    "brake_gear_mm": "axle centre to the nearest brake block or rod",
+    "low_mm": "where the sensor may sit, from the axle centre: forward, left, up",
+    "moment_ma_m2": "1 mm3 of remanence 1 T has 0.796",
 }
 """key, or table.key where a key occurs in several tables -> what stands behind it."""
 
@@ -54,6 +83,9 @@ def write_wagon(wagon: Wagon) -> bytes:
     ]
     blocks += [["[[floor]]", *_lines("floor", _given(layer))] for layer in wagon.floor]
     blocks += [_table("sensor", wagon.sensor), _table("imu", wagon.imu), _columns(wagon.columns)]
+    blocks += [_table(name, getattr(wagon, name)) for name in ("axle", "body", "board", "cell", "clearance", "space")]
+    blocks += [["[[part]]", *_lines("part", _given(part))] for part in wagon.parts]
+    blocks += [["[[disturber]]", *_lines("disturber", _given(part))] for part in wagon.disturbers]
     return "\n\n".join("\n".join(lines) for lines in blocks if lines).encode() + b"\n"
 
 

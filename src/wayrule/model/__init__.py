@@ -4,6 +4,7 @@ from wayrule.model.befallen import Whereabouts, mishap_problems
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Stretch, Tape
+from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
@@ -13,19 +14,26 @@ from wayrule.model.travel import BodyImu, State, Travel
 from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
 
 __all__ = [
+    "Axle",
     "Between",
+    "Board",
+    "Body",
     "BodyImu",
     "Bogie",
     "Calibration",
+    "Cell",
+    "Clearance",
     "Closure",
     "ColumnMap",
     "Control",
+    "Disturber",
     "Element",
     "Estimate",
     "Facts",
     "Fault",
     "FieldSensor",
     "FloorLayer",
+    "FreeSpace",
     "Imu",
     "Joint",
     "Magnets",
@@ -33,6 +41,7 @@ __all__ = [
     "Misclosure",
     "Mishap",
     "MishapKind",
+    "Part",
     "Problem",
     "Recording",
     "Repeat",

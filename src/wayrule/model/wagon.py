@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
+
 
 @dataclass(frozen=True, slots=True)
 class Wheel:
@@ -32,7 +34,13 @@ class Bogie:
 
 @dataclass(frozen=True, slots=True)
 class Magnets:
-    """Magnets on the axle; `disc_pair` is two axially magnetised discs on opposite flats."""
+    """Magnets on the axle; `disc_pair` is two axially magnetised discs on opposite flats.
+
+    magnetisation              its direction at an axle angle of 0: forward, left (along the axle), up; any length;
+                               None is (0, 0, 1): through a disc or block from flat to face, across a ring
+    remanence_change_pct_k     of remanence with temperature [%/K], so below 0
+    temperature_c              lowest and highest that the wagon runs at
+    """
 
     kind: Literal["disc_pair", "ring", "block", "single"]
     diameter_mm: float | None = None
@@ -43,17 +51,27 @@ class Magnets:
     grade: str | None = None
     remanence_mt: tuple[float, float] | None = None
     flat_radius_mm: float | None = None
+    magnetisation: tuple[float, float, float] | None = None
+    remanence_change_pct_k: float | None = None
+    temperature_c: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class FloorLayer:
-    """One layer of the floor; `height_mm` is of its underside above the axle centre."""
+    """One layer of the floor; `height_mm` is of its underside above the axle centre.
+
+    length_mm, width_mm    of a plate that does not fill the floor [mm]
+    centre_mm              of that plate from the axle centre: forward, left [mm]
+    """
 
     material: str | None
     thickness_mm: float
     height_mm: float
     relative_permeability: float | None = None
     conductivity_ms_m: float | None = None
+    length_mm: float | None = None
+    width_mm: float | None = None
+    centre_mm: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,3 +135,11 @@ class Wagon:
     imu: Imu = field(default_factory=Imu)
     columns: ColumnMap = field(default_factory=ColumnMap)
     sha256: str = ""
+    axle: Axle = field(default_factory=Axle)
+    body: Body = field(default_factory=Body)
+    board: Board = field(default_factory=Board)
+    cell: Cell = field(default_factory=Cell)
+    clearance: Clearance = field(default_factory=Clearance)
+    space: FreeSpace | None = None
+    parts: tuple[Part, ...] = ()
+    disturbers: tuple[Disturber, ...] = ()
