@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from wayrule.model import Magnets
-from wayrule.wagon.magnets import REMANENCE_MT, remanence_mt, turn_field
+from wayrule.wagon.grades import GRADES, remanence_mt
+from wayrule.wagon.magnets import turn_field
 
 PAIR = Magnets("disc_pair", diameter_mm=4.0, thickness_mm=1.0, flat_radius_mm=0.7, remanence_mt=(1300.0, 1300.0))
 SINGLE = Magnets("single", diameter_mm=4.0, thickness_mm=1.0, flat_radius_mm=0.7, remanence_mt=(1300.0, 1300.0))
@@ -87,7 +88,7 @@ def test_imbalance_adds_an_even_part():
 
 
 def test_grades_rise():
-    lows = [low for low, _ in REMANENCE_MT.values()]
+    lows = [grade.remanence_mt[0] for name, grade in GRADES.items() if name.startswith("N")]
     assert all(a < b for a, b in pairwise(lows))
     # N42: 1.28 to 1.32 T in the published tables of suppliers
     assert remanence_mt(Magnets("disc_pair", grade="N42")) == (1280.0, 1320.0)
@@ -96,8 +97,8 @@ def test_grades_rise():
 @pytest.mark.parametrize(
     ("magnets", "place", "words"),
     [
-        (Magnets("ring"), (0, 0, 9), "expected kind disc_pair or single, came 'ring'"),
-        (Magnets("disc_pair", diameter_mm=4.0), (0, 0, 9), "came one of them missing"),
+        (Magnets("ring", grade="N42"), (0, 0, 9), "missing: diameter_mm, hole_mm, thickness_mm"),
+        (Magnets("disc_pair", diameter_mm=4.0, grade="N42"), (0, 0, 9), "came one of them missing"),
         (PAIR, (0, 0, 2.0), "must lie outside the 2.62 mm circle"),
         (
             Magnets("single", diameter_mm=4.0, thickness_mm=1.0, flat_radius_mm=0.7, grade="N99"),

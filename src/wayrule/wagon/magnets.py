@@ -5,29 +5,17 @@ grows when the wagon rolls forward; at phi = 0 the magnets' axis points up.
 """
 
 import math
-from dataclasses import dataclass
-from typing import Any, Final
+from dataclasses import dataclass, replace
 
-import magpylib
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 
+from wayrule.maths.continuation import Continuation
 from wayrule.model import Magnets
-
-Floats = NDArray[np.float64]
-
-REMANENCE_MT: Final[dict[str, tuple[float, float]]] = {
-    "N35": (1170.0, 1220.0),
-    "N38": (1220.0, 1250.0),
-    "N40": (1250.0, 1280.0),
-    "N42": (1280.0, 1320.0),
-    "N45": (1320.0, 1380.0),
-    "N48": (1370.0, 1420.0),
-    "N50": (1390.0, 1450.0),
-    "N52": (1420.0, 1480.0),
-}
-"""Least and greatest remanence of the trade's NdFeB grades [mT]: the range over suppliers' published tables."""
+from wayrule.model.arrays import Array
+from wayrule.wagon.sources import Source, as_drawn, sources_of, swept_mm
+from wayrule.wagon.turns import fields_over_turn
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,33 +26,13 @@ class TurnField:
     field_mt   (m + 1, 3) field there, last row = first row
     """
 
-    phi_rad: Floats
-    field_mt: Floats
+    phi_rad: Array
+    field_mt: Array
 
-    def at(self, phi_rad: ArrayLike) -> Floats:
+    def at(self, phi_rad: ArrayLike) -> Array:
         """Field at any axle angles (n,), unwrapped or not: (n, 3) [mT]."""
         turn = np.mod(np.asarray(phi_rad, dtype=float), 2 * math.pi)
         return np.asarray(CubicSpline(self.phi_rad, self.field_mt, bc_type="periodic")(turn))
-
-
-def remanence_mt(magnets: Magnets) -> tuple[float, float]:
-    """Least and greatest remanence [mT], from `remanence_mt` or the grade.
-
-    Raises
-    ------
-    ValueError   when neither is given or the grade is unknown, with the known ones
-
-    >>> remanence_mt(Magnets("disc_pair", grade="n42"))
-    (1280.0, 1320.0)
-    """
-    if magnets.remanence_mt is not None:
-        return magnets.remanence_mt
-    grade = (magnets.grade or "").upper()
-    if grade not in REMANENCE_MT:
-        raise ValueError(
-            f"magnets: expected grade to be one of {', '.join(REMANENCE_MT)} or a remanence_mt, came {magnets.grade!r}"
-        )
-    return REMANENCE_MT[grade]
 
 
 def turn_field(
@@ -75,32 +43,28 @@ def turn_field(
     offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
     tilt_rad: tuple[float, float] = (0.0, 0.0),
     imbalance: float = 0.0,
+    floor: Continuation | None = None,
 ) -> TurnField:
-    """Field of a disc pair (or a single disc) at the sensor over one turn, in air.
+    """Field of the magnets at the sensor over one turn.
 
     Parameters
     ----------
-    magnets : kind "disc_pair" (two discs on opposite flats, magnetised the same way through the axle) or "single"
-        (the upper one alone); diameter, thickness, flat radius and grade or remanence are needed
+    magnets : any kind, with its sizes and grade or remanence: see `sources.sources_of`
     place_mm : of the sensor from the axle centre: forward, left, up
     steps : table rows per turn
     offset_mm : of the magnets from their right place, in the turning frame at phi = 0
     tilt_rad : of the axle against the wagon's y axis, about x and about z
-    imbalance : the upper disc is stronger by this fraction, the lower weaker
-
-    Returns
-    -------
-    TurnField
+    imbalance : the upper magnet is stronger by this fraction, the lower weaker
+    floor : what lies between, from `plates.passage`; None is air
 
     Raises
     ------
-    ValueError   a missing size, another kind, or a sensor inside the circle that the magnets sweep
+    ValueError   a missing size, or a sensor inside the circle that the magnets sweep
 
     Notes
     -----
-    Closed-form field of a homogeneously magnetised cylinder (magpylib). Far away the pair is a dipole m at right
-    angles to the axle: straight above, the component along the line of sight is twice the one across (an ellipse 2:1).
-    One library call for the whole turn: a call costs as much for one point as for hundreds.
+    Far away a pair is a dipole m at right angles to the axle: straight above, the component along the line of sight is
+    twice the one across (an ellipse 2:1).
 
     Examples
     --------
@@ -109,45 +73,28 @@ def turn_field(
     >>> [round(float(b), 2) for b in field[:, [2, 0]].diagonal()]
     [2.71, -1.31]
     """
-    d, t, flat = magnets.diameter_mm, magnets.thickness_mm, magnets.flat_radius_mm
-    if magnets.kind not in ("disc_pair", "single"):
-        raise ValueError(f"magnets: expected kind disc_pair or single, came {magnets.kind!r}")
-    if d is None or t is None or flat is None:
-        raise ValueError("magnets: expected diameter_mm, thickness_mm and flat_radius_mm, came one of them missing")
-    swept = math.hypot(flat + t, d / 2)
-    if math.hypot(place_mm[0], place_mm[2]) <= swept and abs(place_mm[1]) <= d / 2:
-        raise ValueError(f"magnets: the sensor must lie outside the {swept:.2f} mm circle they sweep, came {place_mm}")
-    strength = sum(remanence_mt(magnets)) / 2
-    shift = np.asarray(offset_mm, dtype=float)
-    sides = ((1.0, 1.0 + imbalance), (-1.0, 1.0 - imbalance)) if magnets.kind == "disc_pair" else ((1.0, 1.0),)
-    discs: Any = magpylib.Collection(  # type: ignore[no-untyped-call]
-        *(
-            magpylib.magnet.Cylinder(  # type: ignore[no-untyped-call]
-                polarization=(0.0, 0.0, strength * gain),
-                dimension=(d, t),
-                position=shift + np.array([0.0, 0.0, side * (flat + t / 2)]),
-            )
-            for side, gain in sides
-        )
+    sources = sources_of(magnets)
+    outside(sources, place_mm)
+    drawn = as_drawn(1, len(sources))
+    build = replace(
+        drawn,
+        strength=imbalance * np.array([[1.0, -1.0][: len(sources)]]),
+        shift_mm=drawn.shift_mm + np.asarray(offset_mm, dtype=float),
+        axle_rad=np.array([tilt_rad], dtype=float),
     )
     phi = np.linspace(0.0, 2 * math.pi, steps + 1)
-    turn = _axle(tilt_rad) @ _about_y(phi)
-    field_mt = np.einsum(
-        "nij,nj->ni", turn, discs.getB(np.einsum("nji,j->ni", turn, np.asarray(place_mm, dtype=float)))
-    )
+    field_mt = fields_over_turn(sources, place_mm, build=build, phi_rad=phi, floor=floor, truncated=1e-12)[0]
     field_mt[-1] = field_mt[0]
     return TurnField(phi, field_mt)
 
 
-def _about_y(phi: Floats) -> Floats:
-    """Rotations about +y, z towards x: (n, 3, 3)."""
-    c, s, zero, one = np.cos(phi), np.sin(phi), np.zeros_like(phi), np.ones_like(phi)
-    return np.stack([np.stack([c, zero, s], -1), np.stack([zero, one, zero], -1), np.stack([-s, zero, c], -1)], -2)
+def outside(sources: tuple[Source, ...], place_mm: tuple[float, float, float]) -> None:
+    """Refuse a sensor inside what the magnets sweep.
 
-
-def _axle(tilt_rad: tuple[float, float]) -> Floats:
-    """Tilt of the axle about x, then about z."""
-    (cx, sx), (cz, sz) = ((math.cos(a), math.sin(a)) for a in tilt_rad)
-    about_x = np.array([[1, 0, 0], [0, cx, -sx], [0, sx, cx]])
-    about_z = np.array([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]])
-    return np.asarray(about_z @ about_x)
+    Raises
+    ------
+    ValueError   with the circle and the place
+    """
+    swept, side = swept_mm(sources)
+    if math.hypot(place_mm[0], place_mm[2]) <= swept and abs(place_mm[1]) <= side:
+        raise ValueError(f"magnets: the sensor must lie outside the {swept:.2f} mm circle they sweep, came {place_mm}")
