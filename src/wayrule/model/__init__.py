@@ -8,10 +8,12 @@ from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
+from wayrule.model.solid import Solid
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
 from wayrule.model.track import Element, Fault, Stations
 from wayrule.model.travel import BodyImu, State, Travel
 from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
+from wayrule.model.worksheet import Caution, Flat, Step, Strip, Worksheet
 
 __all__ = [
     "Axle",
@@ -21,6 +23,7 @@ __all__ = [
     "BodyImu",
     "Bogie",
     "Calibration",
+    "Caution",
     "Cell",
     "Clearance",
     "Closure",
@@ -32,6 +35,7 @@ __all__ = [
     "Facts",
     "Fault",
     "FieldSensor",
+    "Flat",
     "FloorLayer",
     "FreeSpace",
     "Imu",
@@ -45,14 +49,18 @@ __all__ = [
     "Problem",
     "Recording",
     "Repeat",
+    "Solid",
     "State",
     "Stations",
+    "Step",
     "Stretch",
+    "Strip",
     "Survey",
     "Tape",
     "Travel",
     "Wagon",
     "Wheel",
     "Whereabouts",
+    "Worksheet",
     "mishap_problems",
 ]
