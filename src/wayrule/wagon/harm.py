@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from wayrule.errors import UndeterminedError
 from wayrule.model import Magnets
-from wayrule.wagon.magnets import remanence_mt
+from wayrule.wagon.grades import remanence_mt
 
 PROBE_MM: Final = 0.38
 """Height of the field probe's active point above the pole when the flux density is measured for the index [mm]; EN
