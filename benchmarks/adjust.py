@@ -11,6 +11,7 @@ from benchmarks.adjusting.judged import Outcome, judge, limit_rows
 from benchmarks.adjusting.lines import BRANCH, CASES, OVAL, QUALITIES, SEEDS, UNCALIBRATED, Case, make
 from benchmarks.adjusting.mishaps import mishap_rows
 from benchmarks.adjusting.pairs import pair_rows
+from benchmarks.adjusting.revisits import HELD_OUT_M, revisit_rows
 from benchmarks.adjusting.rival import rival_rows
 from benchmarks.adjusting.spur import NAME as SPUR
 from benchmarks.adjusting.spur import spur_rows
@@ -50,6 +51,8 @@ def rows(quick: bool) -> Iterator[Row]:
     for quality in QUALITIES[:1] if quick else QUALITIES:
         what = f"mishaps, {quality.name} IMU"
         yield from guarded(what, "found, and the map not bent", partial(mishap_rows, quality, quick=quick))
+    what = "robot log, relations held out"
+    yield from guarded(what, f"<= {HELD_OUT_M:g} m", partial(revisit_rows, quick=quick))
     yield from guarded("cost", "<= 40 times parsing", partial(cost_rows, quick=quick))
     yield from guarded("a general factor-graph library", ">= 10 times as fast", rival_rows)
 

@@ -240,7 +240,7 @@ def test_without_the_library_its_rows_say_so(monkeypatch: pytest.MonkeyPatch) ->
 def test_rows_come_for_both_sensors_of_every_line(monkeypatch: pytest.MonkeyPatch) -> None:
     asked = []
     monkeypatch.setattr(area, "of_case", lambda case, quality, seeds: asked.append((case, quality.name, seeds)) or ())
-    others = "floored over_many_seeds covered pair_rows found spur_rows mishap_rows cost_rows rival_rows"
+    others = "floored over_many_seeds covered pair_rows found spur_rows mishap_rows revisit_rows cost_rows rival_rows"
     for part in others.split():
         monkeypatch.setattr(area, part, lambda *_, **__: ())
     assert list(area.rows(quick=False)) == []

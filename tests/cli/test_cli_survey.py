@@ -152,6 +152,8 @@ def test_a_person_gets_sentences(world: World, tmp_path: Path, capsys: pytest.Ca
         (["--level", "1800:1200"], "expected FROM below TO"),
         (["--straight", "here"], "expected two parts FROM:TO"),
         (["--control", "nowhere.csv"], "expected a file, came nothing there"),
+        (["--relation", "nowhere.csv"], "expected a file, came nothing there"),
+        (["--relation", __file__], "expected the columns at, to, dx_mm"),
         (["--calibration", "nowhere.json"], "expected a file, came nothing there"),
         (["--calibration", __file__], "expected a JSON file as Wayrule writes it"),
         (["--step", "0"], "expected a number"),
@@ -241,6 +243,20 @@ def test_a_control_point_at_an_unknown_mark_is_one_line(
     control.write_text("at,x_mm,y_mm,sd_mm\nbridge,0,0,1\n", encoding="utf-8")
     assert run([*words(world, tmp_path / "never"), "--control", str(control)]) == 2
     assert "--control: expected start, end or the name of a mark" in capsys.readouterr().err
+
+
+def test_a_relation_goes_from_its_file_into_the_map(world: World, tmp_path: Path) -> None:
+    """Monday ends where it began; the file says so once more, and what is left over of it is told."""
+    stated = tmp_path / "same.csv"
+    stated.write_text("at,to,dx_mm,dy_mm,sd_mm\nstart,end,0,0,3\n", encoding="utf-8")
+    out = tmp_path / "s"
+    lone = ["survey", f"{world.run('monday')}@laps=4", "--wagon", world.wagon, "--step", "20", "--no-open"]
+    assert run([*lone, "--relation", str(stated), "--out", str(out)]) == 0
+    told = json.loads((out / "survey.json").read_text(encoding="utf-8"))["assumptions"]
+    assert [text for text in told if text.startswith("1 stated between places of the line") and "(start..end" in text]
+    stated.write_text("at,to,dx_mm,dy_mm,sd_mm\nstart,bridge,0,0,3\n", encoding="utf-8")
+    assert run([*lone, "--relation", str(stated), "--out", str(tmp_path / "never")]) == 2
+    assert not (tmp_path / "never").exists()
 
 
 def test_a_log_without_gyro_is_refused_with_the_way_on(

@@ -1,6 +1,5 @@
 """Tables of a survey folder: the contract's columns, digits, empty cells, speed; control points; JSON."""
 
-import contextlib
 import csv
 import io
 import json
@@ -13,9 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wayrule.errors import WayruleError
-from wayrule.formats.control import ControlError, read_control
+from wayrule.formats.control import read_control
 from wayrule.formats.digits import printed, significant
 from wayrule.formats.jsonfile import read_json, write_json
+from wayrule.formats.relations import RelationError, read_relations
 from wayrule.formats.tables import read_stations, write_elements, write_faults, write_stations, write_travel
 from wayrule.model import Element, Fault, State, Stations, Travel
 from wayrule.model.track import STATION_COLUMNS
@@ -168,6 +168,21 @@ def test_control_points_with_blanks():
     assert (box.at, box.has_plan, box.z_mm, box.z_sd_mm) == ("box", False, 12.5, 2.0)
 
 
+def one_line_or(read):
+    """What a reader makes of damaged bytes; nothing when it refuses them in one line that names the file."""
+    try:
+        found = read()
+    except WayruleError as error:
+        said = str(error)
+        assert said.startswith(("c.csv", "r.csv"))
+        assert "expected" in said
+        assert "came" in said
+        assert "\n" not in said
+        return ()
+    assert found
+    return found
+
+
 HEAD = b"at,x_mm,y_mm,sd_mm\n"
 
 
@@ -204,8 +219,59 @@ def test_each_slip_in_a_control_file_is_one_line(data, words):
 @given(st.integers(0, 60), st.binary(max_size=5), st.integers(0, 4))
 def test_damaged_control_files_give_points_or_one_line(at, put, cut):
     data = HEAD + b"start,0,0,1\nbridge,120.5,-33,2\n"
-    with contextlib.suppress(ControlError, WayruleError):
-        assert read_control(data[:at] + put + data[at + cut :], "c.csv")
+    found = one_line_or(lambda: read_control(data[:at] + put + data[at + cut :], "c.csv"))
+    assert len({point.at for point in found}) == len(found)
+    assert all(math.isfinite(point.x_mm) and point.sd_mm > 0 for point in found if point.has_plan)
+
+
+# ------------------------------------------------------------------------------------------------ relations
+
+
+def test_relations_with_blanks():
+    data = (
+        b"\xef\xbb\xbfat;to;dx_mm;dy_mm;dz_mm;dheading_rad;sd_mm;z_sd_mm;heading_sd_rad\r\n"
+        b"under;over;0;0;62,5;;1;0,5;\r\n# taped\r\nStart;END;;;;-1,57;;;0,01;\r\n"
+    )
+    bridge, shelf = read_relations(data, "r.csv")
+    assert (bridge.at, bridge.to, bridge.dx_mm, bridge.dy_mm, bridge.dz_mm) == ("under", "over", 0.0, 0.0, 62.5)
+    assert (bridge.sd_mm, bridge.z_sd_mm, bridge.has_heading) == (1.0, 0.5, False)
+    assert (shelf.at, shelf.to, shelf.has_plan, shelf.has_height) == ("start", "end", False, False)
+    assert (shelf.dheading_rad, shelf.heading_sd_rad) == (-1.57, 0.01)
+
+
+PAIR = b"at,to,dx_mm,dy_mm,sd_mm\n"
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"at,dx_mm\nstart,0\n", "each once and at and to among them, came at, dx_mm"),
+        (b"at,to,x_mm\na,b,0\n", "came unknown x_mm; name the columns so"),
+        (PAIR, "r.csv: expected a row for each relation, came none; under,over,0,0 is a first one"),
+        (PAIR + b"a,b,0,0\n", "r.csv line 2: expected 5 columns as in the header, came 4"),
+        (PAIR + b"a,b,0,left,1\n", "r.csv line 2: expected a number or a blank in dy_mm, came 'left'"),
+        (PAIR + b"a,b,,,1\n", "at least one of dx_mm and dy_mm, dz_mm, dheading_rad, came none for 'a' to 'b'"),
+        (PAIR + b"a,b,0,,1\n", "dx_mm and dy_mm are known together or not at all"),
+        (PAIR + b"a,b,0,0,\n", "dx_mm is given, so sd_mm must be > 0, came nan; say how well it is known"),
+        (PAIR + b"a,a,0,0,1\n", "expected two different places, came 'a' and 'a'"),
+        (PAIR + b"a,b,0,0,1\n\nb,a,0,0,1\n", "expected each pair of places once, came b and a in lines 2 and 4"),
+        (PAIR + b"".join(b"m%d,n,1,1,1\n" % k for k in range(501)), "expected at most 500 relations, came more"),
+    ],
+)
+def test_each_slip_in_a_file_of_relations_is_one_line(data, words):
+    with pytest.raises(RelationError) as caught:
+        read_relations(data, "r.csv")
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 70), st.binary(max_size=5), st.integers(0, 4))
+def test_damaged_files_of_relations_give_relations_or_one_line(at, put, cut):
+    data = PAIR + b"under,over,0,0,1\nstart,end,120.5,-33,2\n"
+    found = one_line_or(lambda: read_relations(data[:at] + put + data[at + cut :], "r.csv"))
+    assert len({frozenset((one.at, one.to)) for one in found}) == len(found)
+    assert all(math.isfinite(one.dx_mm) and one.sd_mm > 0 for one in found if one.has_plan)
 
 
 # ------------------------------------------------------------------------------------------------ json

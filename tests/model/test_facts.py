@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from wayrule.model import Control, Facts, Stretch, Tape
+from wayrule.model import Control, Facts, Relation, Stretch, Tape
 
 
 @pytest.mark.parametrize(
@@ -16,6 +16,12 @@ from wayrule.model import Control, Facts, Stretch, Tape
         (lambda: Control("end", x_mm=1.0, y_mm=2.0), "x_mm is given, so sd_mm must be > 0, came nan"),
         (lambda: Control("end", z_mm=1.0, z_sd_mm=0.0), "z_mm is given, so z_sd_mm must be > 0, came 0.0"),
         (lambda: Control("end", heading_rad=1.0, heading_sd_rad=math.inf), "heading_sd_rad must be > 0"),
+        (lambda: Relation("a", "a", dz_mm=1.0, z_sd_mm=1.0), "expected two different places, came 'a' and 'a'"),
+        (lambda: Relation("a", ""), "expected two different places, came 'a' and ''"),
+        (lambda: Relation("a", "b", dx_mm=1.0, sd_mm=1.0), "Relation a..b: dx_mm and dy_mm are known together"),
+        (lambda: Relation("a", "b", dx_mm=1.0, dy_mm=0.0), "Relation a..b: dx_mm is given, so sd_mm must be > 0"),
+        (lambda: Relation("a", "b", dz_mm=1.0, z_sd_mm=-1.0), "dz_mm is given, so z_sd_mm must be > 0, came -1.0"),
+        (lambda: Relation("a", "b", dheading_rad=0.0), "dheading_rad is given, so heading_sd_rad must be > 0"),
         (lambda: Tape("loop", 1.0, 1.0), "Tape.what: expected lap, stops or MARK..MARK, came 'loop'"),
         (lambda: Tape("a..", 1.0, 1.0), "Tape.what"),
         (lambda: Tape("lap", -1.0, 1.0), "Tape lap: length_mm must be > 0, came -1.0"),
@@ -36,6 +42,13 @@ def test_a_wrong_fact_cannot_exist(make, words):
 def test_a_control_says_what_is_known():
     control = Control("bridge", z_mm=12.0, z_sd_mm=0.5)
     assert (control.has_plan, control.has_height, control.has_heading) == (False, True, False)
+
+
+@pytest.mark.parametrize(("apart_mm", "tells"), [((300.0, 400.0), True), ((60.0, 0.0), False), ((0.0, 0.0), False)])
+def test_only_a_distance_known_to_a_hundredth_tells_the_scale(apart_mm, tells):
+    """1 mm of 500 mm is 0.2 %, of 60 mm 1.7 %; one place twice closes at any scale."""
+    assert Relation("a", "b", *apart_mm, sd_mm=1.0).tells_scale is tells
+    assert not Relation("a", "b", dz_mm=500.0, z_sd_mm=1.0).tells_scale
 
 
 def test_facts_do_not_follow_the_callers_later_changes():

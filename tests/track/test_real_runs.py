@@ -12,6 +12,7 @@ from typing import cast
 import numpy as np
 import pytest
 
+from benchmarks.adjusting import revisits
 from benchmarks.surveying import atrest, car, opendata, real, robot
 from benchmarks.surveying.car import CarErrors
 from wayrule.model import Recording, Survey
@@ -70,6 +71,29 @@ def test_the_robots_upright_is_found_and_its_map_is_rigid_to_three_and_a_half_me
     assert abs(bias + 1e-3) > 2 * sd, "a bias of 1 mrad/s must not pass for the fitted one"
     assert robot.plan_rms_m(free, run) < 3.5
     assert robot.plan_rms_m(free, run, mirrored=True) > 3.5, "the map turned over must fail"
+
+
+@here
+def test_half_of_a_robots_relations_mends_the_other_half() -> None:
+    """By the plain log the held-out ones miss by 7.4 to 7.5 m and 22 deg, the data's README says; a plain pose graph
+    brings them to 0.09 m and 1.2 deg. With left taken for right in the half that is stated nothing is mended."""
+    told, held_out = revisits.halves()
+    assert (len(told), len(held_out)) == (44, 44)
+    plain_m, plain_deg = revisits.by_odometry(held_out)
+    assert 7.4 <= plain_m <= 7.55
+    assert plain_deg == pytest.approx(22.0, abs=0.5)
+    off_m, off_deg = revisits.left_over(revisits.adjusted(told), held_out)
+    assert off_m <= revisits.HELD_OUT_M
+    assert off_deg <= revisits.HELD_OUT_DEG
+    wrong_m, _ = revisits.left_over(revisits.adjusted(revisits.mirrored(told)), held_out)
+    assert wrong_m > 10 * revisits.HELD_OUT_M
+
+
+def test_where_the_robots_log_is_not_at_hand_a_row_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(revisits, "DATA", tmp_path / "nowhere")
+    (row,) = revisits.revisit_rows(quick=True)
+    assert not row.ok
+    assert "../shared" in row.why
 
 
 @here

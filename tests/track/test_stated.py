@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import Control, Facts, State, Stretch, Tape, Travel
+from wayrule.model import Control, Facts, Relation, State, Stretch, Tape, Travel
 from wayrule.pipeline import travel
 from wayrule.sim import GOOD, HO_VAN, Leg, RunPlan, arc, build, laps, oval, simulate, straight
 from wayrule.track.place import Line, place
@@ -47,6 +47,13 @@ def check(which: tuple[Travel, Line], **stated: object) -> None:
         {"tapes": (Tape("signal..bridge", 1000.0, 3.0), Tape("start..end", 2100.0, 5.0))},
         {"tapes": (Tape("start..end", 2100.0, 5.0), Tape("start..end", 2110.0, 5.0))},
         {"controls": (Control("bridge", 0.0, 0.0, sd_mm=1.0), Control("end", 1.0, 2.0, sd_mm=1.0))},
+        {"relations": (Relation("bridge", "signal", 900.0, 300.0, sd_mm=1.0),)},
+        {
+            "relations": (
+                Relation("start", "end", dheading_rad=-5.3, heading_sd_rad=0.01),
+                Relation("start", "end", dheading_rad=0.98, heading_sd_rad=0.01),
+            )
+        },
         {"level": (Stretch(0.0, 600.0),), "straight": (Stretch(1500.0, 2100.0),)},
     ],
 )
@@ -92,6 +99,31 @@ def test_what_may_be_true_is_let_through(branch: tuple[Travel, Line], stated: di
             UsageError,
             "control points 90 mm in height apart",
         ),
+        (
+            {"relations": (Relation("bridge", "halt", 0.0, 0.0, sd_mm=1.0),)},
+            UndeterminedError,
+            r"--relation: expected start, end or the name of a mark \(bridge, signal\), came 'halt'",
+        ),
+        (
+            {"relations": (Relation("bridge", "signal", 1200.0, 900.0, sd_mm=1.0),)},
+            UsageError,
+            r"--relation bridge..signal: expected places no further apart .* about 10\d\d mm, came 1500 mm",
+        ),
+        (
+            {"relations": tuple(Relation("start", "end", dx, 0.0, sd_mm=5.0) for dx in (1000.0, 1050.0))},
+            UsageError,
+            "--relation start..end: expected relations of one pair that agree, came 50 mm of difference",
+        ),
+        (
+            {"relations": tuple(Relation("start", "end", dz_mm=dz, z_sd_mm=1.0) for dz in (0.0, 12.0))},
+            UsageError,
+            "came 12 mm in height of difference",
+        ),
+        (
+            {"relations": tuple(Relation("start", "end", dheading_rad=a, heading_sd_rad=0.01) for a in (0.0, 0.5))},
+            UsageError,
+            "came 0.5 rad of difference",
+        ),
         ({"level": (Stretch(20000.0, 21000.0),)}, UsageError, r"--level: expected a stretch .* came 20000:21000"),
         (
             {"straight": (Stretch(-500.0, 100.0),)},
@@ -122,6 +154,13 @@ def test_a_ring_takes_stretches_across_its_start_and_no_longer_than_itself(ring:
         check(ring, level=(Stretch(0.0, 1.5 * lap),))
     with pytest.raises(UsageError, match=r"--tape lap: expected about .* mm, as the wheel has it, came 9012 mm"):
         check(ring, tapes=(Tape("lap", 9012.0, 5.0),))
+
+
+def test_on_a_ring_the_way_round_is_the_shorter_one(ring: tuple[Travel, Line]) -> None:
+    """After two laps the end is where the start is, not two laps from it."""
+    check(ring, relations=(Relation("start", "end", 0.0, 0.0, sd_mm=3.0),))
+    with pytest.raises(UsageError, match=r"--relation start\.\.end: expected places no further apart"):
+        check(ring, relations=(Relation("start", "end", 800.0, 0.0, sd_mm=3.0),))
 
 
 def test_whole_laps_start_and_end_at_one_place(ring: tuple[Travel, Line]) -> None:

@@ -15,6 +15,7 @@ from wayrule.cli.options import json_option, no_open_option, wagon_option
 @click.option("--turned", metavar="RUN", multiple=True, help="A run with the marked front against growing chainage.")
 @click.option("--tape", metavar="WHAT:MM:SD", multiple=True, help="Taped length: lap, stops or MARK..MARK.")
 @click.option("--control", metavar="FILE", help="CSV of control points.")
+@click.option("--relation", metavar="FILE", help="CSV of what lies between two places of the line.")
 @click.option("--calibration", metavar="FILE", help="calibration.json of an earlier survey with this wagon.")
 @click.option("--level", metavar="FROM:TO", multiple=True, help="Stretch known to be level, mm of chainage.")
 @click.option("--straight", metavar="FROM:TO", multiple=True, help="Stretch known to be straight, mm of chainage.")
@@ -35,6 +36,7 @@ def survey(
     turned: tuple[str, ...],
     tape: tuple[str, ...],
     control: str | None,
+    relation: str | None,
     calibration: str | None,
     level: tuple[str, ...],
     straight: tuple[str, ...],
@@ -72,6 +74,7 @@ def survey(
         turned=turned,
         tapes=tape,
         control=control,
+        relation=relation,
         calibration=calibration,
         level=level,
         straight=straight,

@@ -10,6 +10,7 @@ from wayrule.desk.frame import framed
 from wayrule.desk.opening import PathName, open_runs, read_wagon
 from wayrule.desk.steps import Step, silent, stages
 from wayrule.formats.control import read_control
+from wayrule.formats.relations import read_relations
 from wayrule.formats.spelling import facts_from_words, parse_pair
 from wayrule.model import Calibration, Stations, Wagon
 from wayrule.report.page import survey_page
@@ -49,6 +50,7 @@ def survey(
     turned: Iterable[PathName] = (),
     tapes: Iterable[str] = (),
     control: PathName | None = None,
+    relation: PathName | None = None,
     calibration: PathName | Calibration | None = None,
     level: Iterable[str] = (),
     straight: Iterable[str] = (),
@@ -72,6 +74,7 @@ def survey(
     turned : those runs whose marked front points against growing chainage
     tapes : WHAT:MM:SD, WHAT being lap, stops or MARK..MARK
     control : CSV of control points
+    relation : CSV of what lies between two places of the line: a crossing, a bridge over the line itself
     calibration : of this wagon: the calibration.json of an earlier survey, or that survey's `calibration`
     level, straight : stretches FROM:TO [mm of chainage] known to be so
     open_line : the line is open, however much its bends repeat
@@ -92,6 +95,7 @@ def survey(
     with step("reading the wagon file"):
         known = read_wagon(wagon)
         controls = read_control(store.read_bytes(Path(control)), fspath(control)) if control is not None else ()
+        relations = read_relations(store.read_bytes(Path(relation)), fspath(relation)) if relation is not None else ()
     remembered = _read_calibration(calibration)
     paths, facts = facts_from_words(
         words,
@@ -99,6 +103,7 @@ def survey(
         turned=[fspath(run) for run in turned],
         tapes=tapes,
         controls=controls,
+        relations=relations,
         level=level,
         straight=straight,
         open_line=open_line,

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from wayrule.errors import UsageError
-from wayrule.model import Control, Facts, Stretch, Tape
+from wayrule.model import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.facts import START_LEVEL_SD
 
 
@@ -193,6 +193,7 @@ def facts_from_words(
     turned: Iterable[str] = (),
     tapes: Iterable[str] = (),
     controls: Sequence[Control] = (),
+    relations: Sequence[Relation] = (),
     level: Iterable[str] = (),
     straight: Iterable[str] = (),
     open_line: bool = False,
@@ -243,6 +244,7 @@ def facts_from_words(
         turned=ways["--turned"],
         tapes=tuple(parse_tape(text) for text in tapes),
         controls=tuple(controls),
+        relations=tuple(relations),
         level=tuple(parse_stretch(text, "--level") for text in level),
         straight=tuple(parse_stretch(text, "--straight") for text in straight),
         open=open_line,

@@ -3,7 +3,7 @@
 from wayrule.model.befallen import Whereabouts, mishap_problems
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
-from wayrule.model.facts import Control, Facts, Stretch, Tape
+from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
@@ -48,6 +48,7 @@ __all__ = [
     "Part",
     "Problem",
     "Recording",
+    "Relation",
     "Repeat",
     "Solid",
     "State",

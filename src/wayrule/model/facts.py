@@ -1,4 +1,4 @@
-"""What a person states about a line beside the recordings: laps, tapes, control points, level and straight."""
+"""What a person states about a line beside the recordings: laps, tapes, known places, level and straight."""
 
 import math
 from collections.abc import Mapping
@@ -57,6 +57,65 @@ class Control:
 
 
 @dataclass(frozen=True, slots=True)
+class Relation:
+    """Where one place of the line lies as seen from another: a crossing, a bridge over the line itself, a turntable.
+
+    at, to          "start" or "end" of the first run named, or the name of a mark: two different ones
+    dx_mm, dy_mm    how far `to` lies ahead of `at` and to its left, along the line's heading there [mm], both or
+                    neither; NaN = unknown
+    dz_mm           how far it lies above [mm], NaN = unknown
+    dheading_rad    its heading less that of `at`, whole turns apart [rad], left > 0; NaN = unknown
+    sd_mm           sd of dx and of dy [mm]; z_sd_mm and heading_sd_rad likewise; NaN where the value is unknown
+
+    Examples
+    --------
+    >>> bridge = Relation("under", "over", dx_mm=0.0, dy_mm=0.0, dz_mm=62.0, sd_mm=1.0, z_sd_mm=0.5)
+    >>> bridge.has_plan, bridge.has_height, bridge.has_heading
+    (True, True, False)
+    """
+
+    at: str
+    to: str
+    dx_mm: float = NAN
+    dy_mm: float = NAN
+    dz_mm: float = NAN
+    dheading_rad: float = NAN
+    sd_mm: float = NAN
+    z_sd_mm: float = NAN
+    heading_sd_rad: float = NAN
+
+    def __post_init__(self) -> None:
+        if not self.at or not self.to or self.at == self.to:
+            raise ValueError(f"Relation: expected two different places, came {self.at!r} and {self.to!r}")
+        if math.isnan(self.dx_mm) != math.isnan(self.dy_mm):
+            raise ValueError(f"Relation {self.at}..{self.to}: dx_mm and dy_mm are known together or not at all")
+        for value, sd in (("dx_mm", "sd_mm"), ("dz_mm", "z_sd_mm"), ("dheading_rad", "heading_sd_rad")):
+            if not math.isnan(getattr(self, value)) and not 0.0 < getattr(self, sd) < math.inf:
+                came = f"{value} is given, so {sd} must be > 0, came {getattr(self, sd)}"
+                raise ValueError(f"Relation {self.at}..{self.to}: {came}")
+
+    @property
+    def has_plan(self) -> bool:
+        """Whether dx and dy are known."""
+        return not math.isnan(self.dx_mm)
+
+    @property
+    def tells_scale(self) -> bool:
+        """Whether it knows a distance to 1 %, so that the line's length rests on it too."""
+        return self.has_plan and self.sd_mm < 0.01 * math.hypot(self.dx_mm, self.dy_mm)
+
+    @property
+    def has_height(self) -> bool:
+        """Whether dz is known."""
+        return not math.isnan(self.dz_mm)
+
+    @property
+    def has_heading(self) -> bool:
+        """Whether the change of heading is known."""
+        return not math.isnan(self.dheading_rad)
+
+
+@dataclass(frozen=True, slots=True)
 class Tape:
     """A length along the track measured with a tape.
 
@@ -107,6 +166,7 @@ class Facts:
 
     laps      run name -> whole laps, where stated (the run ends where it began)
     turned    names of the runs whose marked front points against growing chainage
+    relations   where one place of the line lies as seen from another
     level     stretches known to be level; straight: stretches known to be straight
     open      the line is open, however much its bends repeat
     not_turned   names of the runs whose marked front points along growing chainage, however they fit
@@ -123,6 +183,7 @@ class Facts:
     turned: frozenset[str] = frozenset()
     tapes: tuple[Tape, ...] = ()
     controls: tuple[Control, ...] = ()
+    relations: tuple[Relation, ...] = ()
     level: tuple[Stretch, ...] = ()
     straight: tuple[Stretch, ...] = ()
     open: bool = False

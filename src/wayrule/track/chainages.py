@@ -79,5 +79,6 @@ def scale_source(facts: Facts, wheel: str) -> str:
     """
     known = [f"{t.what} {t.length_mm:g} +- {t.sd_mm:g} mm" for t in facts.tapes]
     points = ["control points"] if sum(c.has_plan for c in facts.controls) > 1 else []
+    points += ["relations"] if any(one.tells_scale for one in facts.relations) else []
     tapes = [f"tape: {', '.join(known)}"] if known else []
     return "; ".join([*tapes, *points, wheel])

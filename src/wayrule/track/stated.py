@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from wayrule.errors import UndeterminedError, UsageError, WayruleError
-from wayrule.model import Control, Facts, Stretch, Tape, Travel
+from wayrule.model import Control, Facts, Relation, Stretch, Tape, Travel
 from wayrule.track.adjust.ties import stops_of
 from wayrule.track.place import Line
 
@@ -27,7 +27,7 @@ def check_facts(travels: Sequence[Travel], facts: Facts, line: Line, wheelbase_m
     Parameters
     ----------
     travels : the runs, as recorded
-    facts : tapes, control points, stretches
+    facts : tapes, control points, relations, stretches
     line : where the runs were placed, laps included
 
     Raises
@@ -39,6 +39,7 @@ def check_facts(travels: Sequence[Travel], facts: Facts, line: Line, wheelbase_m
         _places(travels, facts),
         _tapes(travels, facts, line, wheelbase_mm),
         _controls(facts, line),
+        _relations(travels, facts, line),
         _stretches(facts, line, wheelbase_mm),
     ):
         raise fault
@@ -87,6 +88,10 @@ def _places(travels: Sequence[Travel], facts: Facts) -> Iterator[WayruleError]:
     for control in facts.controls:
         if control.at not in (*known, "start", "end"):
             yield _unknown(control.at, f"start, end or {have}", "--control")
+    for relation in facts.relations:
+        for name in (relation.at, relation.to):
+            if name not in (*known, "start", "end"):
+                yield _unknown(name, f"start, end or {have}", "--relation")
 
 
 def _unknown(name: str, expected: str, where: str) -> UndeterminedError:
@@ -184,6 +189,41 @@ def _gap(one: Control, other: Control) -> str:
     if plan and _apart(plan, one.sd_mm, other.sd_mm):
         return f"{plan:.0f} mm"
     return f"{abs(height):.0f} mm in height" if height and _apart(height, one.z_sd_mm, other.z_sd_mm) else ""
+
+
+def _relations(travels: Sequence[Travel], facts: Facts, line: Line) -> Iterator[WayruleError]:
+    """Places further apart than the track between them is long, and relations of one pair that differ."""
+    for one in facts.relations:
+        apart = math.hypot(one.dx_mm, one.dy_mm)
+        way = abs(_along(travels, line, one.to) - _along(travels, line, one.at))
+        if line.lap_mm is not None:
+            way = min(way % line.lap_mm, -way % line.lap_mm)
+        if one.has_plan and apart > (1 + TAPE_OFF) * way + AGREE_SD * one.sd_mm:
+            yield UsageError(
+                expected=f"places no further apart than the track between them is long, about {way:.0f} mm",
+                came=f"{apart:.0f} mm",
+                where=f"--relation {one.at}..{one.to}",
+                next_step="dx_mm and dy_mm are how far the second place lies ahead of the first, and to its left",
+            )
+    for one, other in itertools.combinations(facts.relations, 2):
+        if (one.at, one.to) == (other.at, other.to) and (gap := _differ(one, other)):
+            yield UsageError(
+                expected="relations of one pair that agree",
+                came=f"{gap} of difference",
+                where=f"--relation {one.at}..{one.to}",
+                next_step="leave the wrong one off, or give both the sd that they show",
+            )
+
+
+def _differ(one: Relation, other: Relation) -> str:
+    """By how much two relations of one pair disagree, in words; "" when they do not or cannot."""
+    plan = math.hypot(one.dx_mm - other.dx_mm, one.dy_mm - other.dy_mm)
+    turn = math.remainder(one.dheading_rad - other.dheading_rad, math.tau)
+    if _apart(plan, one.sd_mm, other.sd_mm):
+        return f"{plan:.0f} mm"
+    if _apart(one.dz_mm - other.dz_mm, one.z_sd_mm, other.z_sd_mm):
+        return f"{abs(one.dz_mm - other.dz_mm):.0f} mm in height"
+    return f"{abs(turn):.2g} rad" if _apart(turn, one.heading_sd_rad, other.heading_sd_rad) else ""
 
 
 def _stretches(facts: Facts, line: Line, wheelbase_mm: float) -> Iterator[WayruleError]:

@@ -23,6 +23,7 @@ from wayrule.track.adjust.problem import (
     first_point,
     linearised,
 )
+from wayrule.track.adjust.relations import relation_ties
 from wayrule.track.adjust.set_down import set_down, unsettled, without
 from wayrule.track.adjust.solve import System, Weighted, assemble, gauge_matrices, smoothness_matrices
 from wayrule.track.adjust.sway import Noise, first_noise, noise_seen
@@ -263,7 +264,7 @@ def ties_at(problem: Problem, u: Unknowns, runs: Sequence[Run], *, whole: bool) 
         ties += lap_end_ties(u, moments, stated, line.lap_mm)
         ties += [t for t in closure_ties(u, step) if whole or t.name == "closure z"]
     if whole:
-        ties += control_ties(u, facts.controls, moments, step)
+        ties += control_ties(u, facts.controls, moments, step) + relation_ties(u, facts.relations, moments, step)
     return ties
 
 

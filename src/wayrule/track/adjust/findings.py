@@ -3,7 +3,7 @@
 import numpy as np
 
 from wayrule.model import Estimate, Travel
-from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.adjust import Adjusted, ties_at
 from wayrule.track.adjust.problem import Problem
 from wayrule.units import DEG, G_MM_S2
 
@@ -51,6 +51,8 @@ def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
     out += _unturned(adjusted)
     if not problem.facts.controls:
         out.append("Position and direction of the map are free: it starts at (0, 0) along x, height 0.")
+    if problem.facts.relations:
+        out.append(_relations_sentence(adjusted))
     if problem.wagon.imu.place_mm is None:
         out.append("The wagon file does not say where the inertial sensor sits: taken as mid-wheelbase at rail height.")
     if problem.line.lap_mm is not None:
@@ -65,6 +67,18 @@ def assumptions(adjusted: Adjusted) -> tuple[str, ...]:
             f"(last step {adjusted.moved_mm:.2f} mm): take its figures with care."
         )
     return tuple(out)
+
+
+def _relations_sentence(adjusted: Adjusted) -> str:
+    """How well the stated relations agree with the runs and with each other."""
+    problem = adjusted.problem
+    ties = [t for t in ties_at(problem, adjusted.unknowns, adjusted.runs, whole=True) if t.name.startswith("relation")]
+    left = np.array([abs(t.residual) / t.sd for t in ties])
+    name = ties[int(np.argmax(left))].name.removeprefix("relation ")
+    return (
+        f"{len(problem.facts.relations)} stated between places of the line: what is left of them is "
+        f"{float(np.sqrt(np.mean(left**2))):.2g} of their sigmas rms, {left.max():.2g} at most ({name})."
+    )
 
 
 def _calibration_sentence(problem: Problem) -> str:
@@ -125,6 +139,8 @@ def _scale_sentence(adjusted: Adjusted) -> str:
     ties = [f"tape ({t.what} {t.length_mm:g} +- {t.sd_mm:g} mm)" for t in problem.facts.tapes]
     if sum(c.has_plan for c in problem.facts.controls) >= 2:
         ties.append("control points")
+    if any(one.tells_scale for one in problem.facts.relations):
+        ties.append("relations")
     rests = " and ".join([*ties, source])
     better = "" if ties else "; roll a taped distance to do better"
     return f"Length scale rests on {rests}: +-{sd:.2g} %{better}."
