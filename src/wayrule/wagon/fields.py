@@ -90,7 +90,8 @@ def is_inside(source: Source, own_mm: Array) -> Array:
 def _cylinder(
     diameter_mm: float, thickness_mm: float, polarisation_mt: Array, x_mm: Array, y_mm: Array, z_mm: Array, r_mm: Array
 ) -> Array:
-    """Field (mu0 H in the bore of what is a hole) of a cylinder magnetised any way: (3, n)."""
+    """Field of a cylinder magnetised any way: (3, n). Inside it B of what is along and mu0 H of what is across, which
+    in a ring's bore cancels against the disc about it."""
     radius = diameter_mm / 2
     across, along = np.hypot(*polarisation_mt[:2]), polarisation_mt[2]
     r, z, half = r_mm / radius, z_mm / radius, np.full(len(r_mm), thickness_mm / diameter_mm)
@@ -98,8 +99,9 @@ def _cylinder(
     if along:
         b_r, _, b_z = core.magnet_cylinder_axial_Bfield(z0=half, r=r, z=z)
         outwards = along * b_r / np.maximum(r_mm, 1e-12 * radius)
-        field += np.stack([outwards * x_mm, outwards * y_mm, along * b_z])
-        field[2] -= along * ((r < 1) & (np.abs(z) < half))  # B - J: what a hole takes from the disc about it
+        np.multiply(outwards, x_mm, out=field[0])
+        np.multiply(outwards, y_mm, out=field[1])
+        np.multiply(along, b_z, out=field[2])
     if across:
         phi = np.arctan2(y_mm, x_mm)
         h_r, h_phi, h_z = core.magnet_cylinder_diametral_Hfield(

@@ -43,7 +43,27 @@ def sheets_between(layers: Sequence[FloorLayer]) -> tuple[Sheet, ...]:
     return tuple(sheets)
 
 
-def passage(floor: Sequence[FloorLayer], height_mm: float, axle_rad_s: float = 0.0) -> Continuation | None:
+def covers(layer: FloorLayer, forward_mm: float, left_mm: float) -> bool:
+    """Whether a layer lies over (or under) a place; one without sizes lies everywhere.
+
+    >>> covers(FloorLayer("steel", 0.5, 3.0, length_mm=40, width_mm=20, centre_mm=(10, 0)), 29.0, 9.0)
+    True
+    """
+    centre = layer.centre_mm or (0.0, 0.0)
+    sizes = (layer.length_mm, layer.width_mm)
+    return all(
+        size is None or abs(at - middle) <= size / 2
+        for size, at, middle in zip(sizes, (forward_mm, left_mm), centre, strict=True)
+    )
+
+
+def passage(
+    floor: Sequence[FloorLayer],
+    height_mm: float,
+    axle_rad_s: float = 0.0,
+    *,
+    over_mm: tuple[float, float] | None = None,
+) -> Continuation | None:
     """What the floor makes of the magnets' field at a sensor; None where it does nothing.
 
     Parameters
@@ -51,6 +71,8 @@ def passage(floor: Sequence[FloorLayer], height_mm: float, axle_rad_s: float = 0
     floor : layers above the axle, below the sensor (they shield) or above it (steel there sends field back)
     height_mm : of the sensor above the axle's centre
     axle_rad_s : how fast the axle turns, forwards > 0; 0 is at rest
+    over_mm : the sensor's place, forward and left: layers whose stated sizes end before it are left out; without it all
+        layers are endless
 
     Raises
     ------
@@ -67,6 +89,8 @@ def passage(floor: Sequence[FloorLayer], height_mm: float, axle_rad_s: float = 0
     >>> passage([FloorLayer("brass", 1.0, 4.0), FloorLayer("lead", 3.0, 5.0)], 12.0) is None  # harmless at rest
     True
     """
+    if over_mm is not None:
+        floor = [layer for layer in floor if covers(layer, *over_mm)]
     for layer in floor:
         if layer.height_mm <= 0 or layer.height_mm < height_mm < layer.height_mm + layer.thickness_mm:
             what = "above the axle's centre" if layer.height_mm <= 0 else f"clear of the sensor at {height_mm:g} mm"

@@ -19,11 +19,14 @@ from wayrule.model.arrays import Array
 from wayrule.wagon.fields import AT_ONCE, own_field_mt
 from wayrule.wagon.sources import Build, Source, as_drawn, reach_mm
 
-TRUNCATED: Final = 1e-7
-"""What harmonics left out may amount to, relative to the field: a thousandth of the step of 12 bits."""
+TRUNCATED: Final = (1e-7, 1e-6)
+"""What harmonics left out may amount to, relative to the field: in air, behind a floor (whose own sum is as good)."""
 
 MOST_HARMONICS: Final = 40
 """Beyond these (a sensor nearer than 1.5 times the magnets' reach) every angle is computed by itself."""
+
+LEAST_HARMONICS: Final = 2
+"""A dipole's field has the first alone; one more shows when it is not enough."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +51,7 @@ def fields_over_turn(
     build: Build | None = None,
     phi_rad: Array | None = None,
     floor: Continuation | None = None,
-    truncated: float = TRUNCATED,
+    truncated: float | None = None,
 ) -> Array:
     """Field at the sensor over a turn, of wagons that were meant to be alike.
 
@@ -59,7 +62,7 @@ def fields_over_turn(
     build : errors of n wagons; None is one wagon as drawn
     phi_rad : (a,) axle angles; 72 evenly round where left out
     floor : what the floor between passes on (`plates.passage`); None is air
-    truncated : what harmonics left out may amount to, relative to the field
+    truncated : what harmonics left out may amount to, relative to the field; `TRUNCATED` where left out
 
     Returns
     -------
@@ -79,7 +82,8 @@ def fields_over_turn(
     wanted: Array = np.linspace(0.0, 2 * math.pi, 72, endpoint=False) if phi_rad is None else phi_rad
     places = np.asarray(np.asarray(place_mm) + build.sensor_mm, dtype=np.float64)
     reach = reach_mm(sources) + float(np.max(np.linalg.norm(build.shift_mm, axis=-1), initial=0.0))
-    rows = _rows(reach, places, wanted, floor, truncated)
+    tolerance = TRUNCATED[floor is not None] if truncated is None else truncated
+    rows = _rows(reach, places, wanted, floor, tolerance)
     out = np.empty((len(build), len(wanted), 3))
     step = max(1, AT_ONCE // len(rows.phi_rad))
     for begin in range(0, len(build), step):
@@ -92,15 +96,19 @@ def fields_over_turn(
 def _rows(reach: float, places: Array, wanted: Array, floor: Continuation | None, truncated: float) -> _Rows:
     """Angles for each copy: as many as its distance asks for."""
     copies = ((1.0, 0.0),) if floor is None else tuple(zip(floor.side, floor.shift_mm, strict=True))
-    near = float(np.min(np.linalg.norm(places, axis=1)))
+    aways = [float(np.min(np.linalg.norm(places * [1, 1, side] + [0, 0, shift], axis=1))) for side, shift in copies]
+    heaviest = np.ones(1) if floor is None else np.max(np.abs(floor.weight), axis=0)
+    parts_of_it = heaviest * np.array(aways) ** -3.0
+    whole = np.max(parts_of_it) if floor is None else abs(np.sum(floor.weight[-1] * np.array(aways) ** -3.0))
     parts = []
-    for j, (side, shift) in enumerate(copies):
-        away = float(np.min(np.linalg.norm(places * [1.0, 1.0, side] + [0.0, 0.0, shift], axis=1)))
-        ratio, tolerance = reach / away, min(truncated * (away / near) ** 3, 0.1)
+    for j, ((side, shift), away, part) in enumerate(zip(copies, aways, parts_of_it, strict=True)):
+        if part == 0.0:
+            continue
+        ratio, tolerance = reach / away, min(truncated * whole / part, 0.1)
         most = MOST_HARMONICS if ratio >= 1 else math.ceil(math.log(tolerance) / math.log(ratio))
         if floor is None and most >= MOST_HARMONICS:
             return _Rows(wanted, np.ones(len(wanted)), np.zeros(len(wanted)), np.eye(len(wanted)))
-        orders = np.arange(min(max(most, 3), MOST_HARMONICS) + 1)
+        orders = np.arange(min(max(most, LEAST_HARMONICS), MOST_HARMONICS) + 1)
         weight = np.ones(len(orders)) if floor is None else _weight(floor, j, len(orders))
         phi = np.arange(2 * orders[-1] + 1) * (2 * math.pi / (2 * orders[-1] + 1))
         turned = np.exp(1j * orders[:, None] * wanted) * weight[:, None] * np.where(orders, 2.0, 1.0)[:, None]
@@ -132,7 +140,7 @@ def _computed(sources: tuple[Source, ...], places: Array, build: Build, part: sl
         round_it = _seen(places, axle)
     field = np.zeros((len(places), 3, len(c)))
     for m, source in enumerate(sources):
-        about = _about_y(build.turned_rad[part, m])
+        about = about_y(build.turned_rad[part, m])
         rotation = about @ source.rotation
         centre = np.einsum("nij,j->ni", about, source.place_mm) + build.shift_mm[part, m]
         constant = np.concatenate([centre[:, :, None], np.zeros((len(centre), 3, round_it.shape[2] - 1))], axis=2)
@@ -154,7 +162,7 @@ def _seen(vectors: Array, axle: Array) -> Array:
     return np.stack([np.stack([zero, y, zero], 1), np.stack([x, zero, z], 1), np.stack([-z, zero, x], 1)], axis=2)
 
 
-def _about_y(phi: Array) -> Array:
+def about_y(phi: Array) -> Array:
     """Rotations about +y, z towards x: (n,) -> (n, 3, 3)."""
     c, s, zero, one = np.cos(phi), np.sin(phi), np.zeros_like(phi), np.ones_like(phi)
     return np.stack([np.stack([c, zero, s], -1), np.stack([zero, one, zero], -1), np.stack([-s, zero, c], -1)], -2)
