@@ -8,8 +8,9 @@ import pytest
 
 from tests.wagon.wagons import ALL, HO
 from wayrule.errors import UndeterminedError
-from wayrule.model import Axle, Body, Cell, Clearance, FieldSensor, FloorLayer, Magnets, Part
-from wayrule.wagon.cautions import DEFER, STEPS, at_step, cautions
+from wayrule.model import Axle, Board, Body, Cell, Clearance, FieldSensor, FloorLayer, Magnets, Part
+from wayrule.model.worksheet import DEFER, STEPS
+from wayrule.wagon.cautions import at_step, cautions
 from wayrule.wagon.clearance import clash_lines, clearances
 from wayrule.wagon.harm import harm
 from wayrule.wagon.magnets import turn_field
@@ -174,7 +175,7 @@ CLASHES = [
         "near",
     ),
     (
-        replace(HO, sensor=FieldSensor(place_mm=(0.0, 0.0, 3.9))),
+        replace(HO, board=Board(), sensor=FieldSensor(place_mm=(0.0, 0.0, 3.9))),
         "sensor: 3.9 mm above the axle's centre it lies inside the plastic layer from 3.2 to 4.4 mm: cut a hole "
         "there, or",
     ),
@@ -185,6 +186,19 @@ CLASHES = [
 def test_each_clash_is_one_line_with_its_numbers(wagon, words):
     (line,) = clash_lines(wagon)
     assert words in line
+
+
+def test_a_sensor_off_its_board_is_told():
+    away = replace(HO, sensor=FieldSensor(place_mm=(-9.0, 1.2, 12.5)))
+    assert clash_lines(away) == (
+        "sensor: -9 mm forward of the rear axle's middle it lies off its board, which reaches from -7 to 35 mm: "
+        "correct sensor.place_mm or board.place_mm",
+    )
+    high = replace(HO, sensor=FieldSensor(place_mm=(0.8, 1.2, 13.5)))
+    assert clash_lines(high) == (
+        "sensor: 18.75 mm above rail top by sensor.place_mm, but 17.75 mm by board.place_mm and "
+        "board.sensor_height_mm: correct one of them",
+    )
 
 
 def test_a_plate_that_does_not_reach_over_the_axle_is_not_above_it():

@@ -13,7 +13,7 @@ from tests.wagon.wagons import HO, G, N
 from wayrule.errors import UndeterminedError
 from wayrule.model import Board, Body, Cell, Wagon
 from wayrule.wagon.hours import running_time
-from wayrule.wagon.mass import NEM_302, OUNCE_G, RP_20_1, letter, mass_sum, mass_verdicts
+from wayrule.wagon.mass import NEM_302, OUNCE_G, RP_20_1, letter, mass_sum, mass_verdicts, no_verdict
 from wayrule.wagon.room import room
 
 FACTS = Path(__file__).resolve().parents[2].parent / "shared" / "facts"
@@ -77,6 +77,8 @@ def test_the_sum_by_hand():
 
 def test_scales_without_a_published_mass_say_nothing():
     assert mass_verdicts(replace(G, scale="IIm")) == ()
+    assert no_verdict(replace(G, scale="IIm")) == "Neither NEM 302 nor NMRA RP-20.1 gives a mass for scale IIm."
+    assert no_verdict(replace(HO, body=Body(mass_g=50.0))).endswith("state body.over_buffers_mm or body.length_mm.")
     assert letter("O (US)") == "O"
     assert letter("HOn3") == "HOn3"
 

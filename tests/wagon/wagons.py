@@ -43,7 +43,7 @@ G_LONG = replace(
     floor=(FloorLayer("plastic", 3.0, 14.0),),
     axle=Axle(5.0, 70.0, "steel"),
     body=Body(480.0, 100.0, 175.0, 520.0, None, (470.0, 92.0, 100.0), 1500.0, 0.0, "none"),
-    board=Board((60.0, 30.0, 9.0), (10.0, 0.0, 38.5), 3.0, 14.0, 60.0, 3.3),
+    board=Board((60.0, 30.0, 9.0), (-25.0, 0.0, 38.5), 3.0, 14.0, 60.0, 3.3),
 )
 
 ALL: dict[str, Wagon] = {"HO": HO, "N": N, "G": G, "G coach": G_LONG}

@@ -116,6 +116,31 @@ def swing_mm(magnets: Magnets) -> float | None:
     return math.hypot(magnets.flat_radius_mm + magnets.thickness_mm, across / 2)
 
 
+def axles_mm(wagon: Wagon) -> tuple[float, ...]:
+    """Places of all axles forward of the rear axle (rear pivot), front first [mm].
+
+    >>> from wayrule.model import Bogie, Wheel
+    >>> axles_mm(Wagon("coach", "HO", 87.0, 16.5, 118.0, Wheel(10.5), bogie=Bogie(118.0, 29.0)))
+    (132.5, 103.5, 14.5, -14.5)
+    """
+    if wagon.bogie is None:
+        return (wagon.wheelbase_mm, 0.0)
+    half = wagon.bogie.wheelbase_mm / 2
+    return (wagon.wheelbase_mm + half, wagon.wheelbase_mm - half, half, -half)
+
+
+def sensed_axle_mm(wagon: Wagon) -> float:
+    """Place of the axle that carries the wheel sensor, forward of the rear axle (rear pivot) [mm].
+
+    >>> from wayrule.model import Wheel
+    >>> sensed_axle_mm(Wagon("van", "HO", 87.0, 16.5, 65.0, Wheel(10.5, axle="front")))
+    65.0
+    """
+    places = axles_mm(wagon)
+    which = {"front": 1, "rear": len(places)}.get(str(wagon.wheel.axle), wagon.wheel.axle)
+    return places[int(which) - 1]
+
+
 def along_axle_mm(magnets: Magnets) -> float | None:
     """How much of the axle the magnets cover [mm]: a disc's diameter, a block's width, a ring's thickness.
 

@@ -1,13 +1,32 @@
 """What a sheet to work from has to say: sizes to mark and file, remarks, and the cautions of each step."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from wayrule.model.wagon import Wagon
 
 Step = Literal["buy", "open", "file", "magnets", "glue", "solder", "cell", "run", "keep"]
 """The order of the work: buying, opening the body, filing the axle, magnets in the hand, gluing, soldering, the cell,
 running, and keeping the wagon."""
+
+
+STEPS: Final[dict[Step, str]] = {
+    "buy": "Buying and unpacking magnets",
+    "open": "Opening and cutting the body",
+    "file": "Filing the flats",
+    "magnets": "Magnets in the hand",
+    "glue": "Gluing",
+    "solder": "Soldering",
+    "cell": "The cell",
+    "run": "Running",
+    "keep": "Keeping the wagon",
+}
+"""Step -> its name, in the order of the work."""
+
+DEFER: Final = (
+    "Local codes, the makers' instructions and people who are trained or licensed for such work go before this sheet."
+)
+"""What stands once on every sheet."""
 
 
 @dataclass(frozen=True, slots=True)

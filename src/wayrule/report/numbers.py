@@ -10,6 +10,8 @@ import math
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Final
 
+from wayrule.units import INCH_MM
+
 MINUS: Final = "−"
 THIN: Final = "\N{NARROW NO-BREAK SPACE}"
 NO_BREAK: Final = "\N{NO-BREAK SPACE}"
@@ -155,3 +157,12 @@ def duration(seconds: float) -> str:
         return f"{whole // 60}{NO_BREAK}min{NO_BREAK}{whole % 60:02d}{NO_BREAK}s"
     minutes = round(seconds / 60)
     return f"{minutes // 60}{NO_BREAK}h{NO_BREAK}{minutes % 60:02d}{NO_BREAK}min"
+
+
+def inches(length_mm: float) -> str:
+    """A length in inches to a thousandth, the last digit of a workshop's caliper.
+
+    >>> inches(3.0), inches(25.4)
+    ('0.118 in', '1.000 in')
+    """
+    return f"{length_mm / INCH_MM:.3f} in"

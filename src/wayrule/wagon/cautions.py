@@ -5,25 +5,8 @@ They do not replace local codes, the makers' instructions or a person who is tra
 
 from wayrule.errors import UndeterminedError
 from wayrule.model import Caution, Step, Wagon
+from wayrule.model.worksheet import STEPS
 from wayrule.wagon.harm import ADVISED_MM, FLUX_LIMIT, Harm, harm
-
-DEFER = (
-    "Local codes, the makers' instructions and people who are trained or licensed for such work go before this sheet."
-)
-"""What stands once on every sheet."""
-
-STEPS: dict[Step, str] = {
-    "buy": "Buying and unpacking magnets",
-    "open": "Opening and cutting the body",
-    "file": "Filing the flats",
-    "magnets": "Magnets in the hand",
-    "glue": "Gluing",
-    "solder": "Soldering",
-    "cell": "The cell",
-    "run": "Running",
-    "keep": "Keeping the wagon",
-}
-"""Step -> its name, in the order of the work."""
 
 _EYES = Caution(
     "file",

@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from wayrule.formats.wagonchecks import along_axle_mm, swing_mm
+from wayrule.formats.wagonchecks import along_axle_mm, sensed_axle_mm, swing_mm
 from wayrule.model import Wagon
 
 OVER_RAIL_MM: Final = 0.5
@@ -17,6 +17,9 @@ practice, no source."""
 TOUCHING_MM: Final = 0.2
 """Distance to floor, brake gear and frames below which play and paint make things touch [mm]; common practice,
 no source."""
+
+SAME_MM: Final = 0.3
+"""Two statements of one height may differ by a caliper's slip [mm]; common practice, no source."""
 
 ASSEMBLY_SD_MM: Final = 0.05
 """How well a disc sits on its flat (filing, glue) [mm]; common practice, no source."""
@@ -135,7 +138,34 @@ def clash_lines(wagon: Wagon) -> tuple[str, ...]:
                     f"sensor: {place[2]:g} mm above the axle's centre it lies inside the {layer.material or 'floor'} "
                     f"layer from {layer.height_mm:g} to {top:g} mm: cut a hole there, or move it"
                 )
-    return tuple(lines)
+    return (*lines, *_sensor_on_its_board(wagon))
+
+
+def _sensor_on_its_board(wagon: Wagon) -> list[str]:
+    """The sensor's place against that of the board it sits on."""
+    sensor, board, size, wheel = (
+        wagon.sensor.place_mm,
+        wagon.board.place_mm,
+        wagon.board.size_mm,
+        wagon.wheel.diameter_mm,
+    )
+    if sensor is None or board is None or size is None:
+        return []
+    x = sensor[0] + sensed_axle_mm(wagon)
+    found = [
+        f"sensor: {at:g} mm {way} of the rear axle's middle it lies off its board, which reaches from "
+        f"{mid - long / 2:g} to {mid + long / 2:g} mm: correct sensor.place_mm or board.place_mm"
+        for way, at, mid, long in (("forward", x, board[0], size[0]), ("left", sensor[1], board[1], size[1]))
+        if abs(at - mid) > long / 2
+    ]
+    if wheel is not None and wagon.board.sensor_height_mm is not None:
+        one, other = wheel / 2 + sensor[2], board[2] + wagon.board.sensor_height_mm
+        if abs(one - other) > SAME_MM:
+            found.append(
+                f"sensor: {one:.2f} mm above rail top by sensor.place_mm, but {other:.2f} mm by board.place_mm and "
+                "board.sensor_height_mm: correct one of them"
+            )
+    return found
 
 
 def _inside(

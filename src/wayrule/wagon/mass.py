@@ -94,6 +94,20 @@ def mass_verdicts(wagon: Wagon) -> tuple[MassVerdict, ...]:
     return tuple(v for v in found if v is not None)
 
 
+def no_verdict(wagon: Wagon) -> str:
+    """Why neither standard says anything: the scale is in no table, or the length that counts is not stated.
+
+    >>> from wayrule.model import Wheel
+    >>> no_verdict(Wagon("wagon", "IIm", 22.5, 45.0, 160.0, Wheel(31.0)))
+    'Neither NEM 302 nor NMRA RP-20.1 gives a mass for scale IIm.'
+    """
+    name = letter(wagon.scale)
+    if name not in NEM_302 and name not in RP_20_1:
+        return f"Neither NEM 302 nor NMRA RP-20.1 gives a mass for scale {wagon.scale}."
+    wanted = [key for key, table in (("over_buffers_mm", NEM_302), ("length_mm", RP_20_1)) if name in table]
+    return f"To compare the mass with a standard, state {' or '.join(f'body.{key}' for key in wanted)}."
+
+
 def letter(scale: str) -> str:
     """The scale's letter as the standards' tables have it: "O (US)" is O, "N (British)" is N."""
     return re.sub(r"\s*\(.*\)$", "", scale)

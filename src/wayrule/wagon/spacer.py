@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from wayrule.errors import UsageError
+from wayrule.formats.wagonchecks import sensed_axle_mm
 from wayrule.model import Solid, Wagon
 from wayrule.wagon.shapes import Shape, box, on_the_bed, prism_along_y
 
@@ -35,22 +36,6 @@ class Spacer:
     floor_top_mm: float
     sensor_mm: float
     steps: tuple[str, ...]
-
-
-def axle_forward_mm(wagon: Wagon) -> float:
-    """The axle with the sensor, forward of the rear axle (rear pivot) [mm].
-
-    >>> from wayrule.model import Bogie, Wheel
-    >>> coach = Wagon("coach", "HO", 87.0, 16.5, 118.0, Wheel(10.5), bogie=Bogie(118.0, 29.0))
-    >>> axle_forward_mm(coach)
-    -14.5
-    """
-    places = [wagon.wheelbase_mm, 0.0]
-    if wagon.bogie is not None:
-        half = wagon.bogie.wheelbase_mm / 2
-        places = [wagon.wheelbase_mm + half, wagon.wheelbase_mm - half, half, -half]
-    which = {"front": 1, "rear": len(places)}.get(str(wagon.wheel.axle), wagon.wheel.axle)
-    return places[int(which) - 1]
 
 
 def underside_mm(wagon: Wagon) -> float | None:
@@ -139,7 +124,7 @@ def _frame(wagon: Wagon, size: tuple[float, float], height: float, loose: float)
     frame = outer - pocket - hole - wires
     half = min(1.0, height / 2)
     place = wagon.board.place_mm
-    forward = axle_forward_mm(wagon) - place[0] if place is not None else None
+    forward = sensed_axle_mm(wagon) - place[0] if place is not None else None
     words = (
         "on the ends mark the middle of the wagon" if place is None or abs(place[1]) < y else "mark the board's middle"
     )
