@@ -75,7 +75,7 @@ class Page:
 def paper_named(name: str) -> Paper:
     """A4 or Letter, however written.
 
-    >>> paper_named("letter").width_mm
+    >>> round(paper_named("letter").width_mm, 3)
     215.9
     """
     for paper in PAPERS:
@@ -184,7 +184,7 @@ def shortened(text: str, width: float, size: float) -> str:
     """A line cut to `width` mm in bold letters, with an ellipsis where something went.
 
     >>> shortened("Heather Vale inspection van 7", 40.0, 13.0)
-    'Heather Vale i…'
+    'Heather Vale…'
     """
     text = letters(text)
     if fits(text, width, size):
