@@ -208,6 +208,11 @@ MISFITS = [
         'kind = "ring"\ndiameter_mm = 4.0\nhole_mm = 1.8',
         "magnets.hole_mm = 1.8 but the axle that goes through it has diameter_mm = 2",
     ),
+    (
+        "flat_radius_mm = 0.7",
+        "flat_radius_mm = 1.3",
+        "flat_radius_mm = 1.3 is beyond the outside of the axle, 1 mm from its centre: the magnets would hang 0.3 mm",
+    ),
     ('grade = "N42"', "remanence_mt = [1.28, 1.32]", "(allowed: lowest first, 50 to 1600 mT; 1.3 T is 1300 mT)"),
     ('grade = "N42"', "remanence_mt = [1800, 1900]", "magnets.remanence_mt = [1800, 1900] (allowed: lowest first, 50"),
     (

@@ -234,7 +234,7 @@ def test_an_svg_page_needs_nothing_from_outside():
 def test_odd_wagons_get_a_sheet():
     assert "Wagen 7 ? very very" in words_of(replace(HO, name="Wagen 7 \u7532 " + "very " * 30 + "long"))
     ring = replace(HO, magnets=Magnets("ring", diameter_mm=6.0, hole_mm=2.0, thickness_mm=2.0, grade="N42"))
-    assert "A ring goes over the axle: no flats." in words_of(ring)
+    assert "Nothing is filed: a ring goes over the axle" in words_of(ring)
     assert "Too long for this paper" in words_of(replace(G_LONG, wheel=Wheel(70.0)))
     crowd = tuple(Part(f"screw {k}", (1, 1, 1), (3.0 * k, 0, 30)) for k in range(20))
     assert "screw 19, 1 × 1 × 1 mm" in words_of(replace(HO, parts=crowd, axle=Axle()))

@@ -100,6 +100,7 @@ def test_the_flats_of_a_wagon():
     assert got is not None
     assert got.width_mm == pytest.approx(2 * math.sqrt(1 - 0.49))
     assert flat_of(replace(HO, axle=Axle())) is None
+    assert flat_of(replace(HO, axle=Axle(1.4))) is None  # discs glued on a round axle of 0.7 mm radius
     assert flat_of(replace(HO, magnets=Magnets("ring", diameter_mm=6, hole_mm=2, thickness_mm=2))) is None
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.wagon.wagons import ALL, HO
-from wayrule.errors import UndeterminedError
+from wayrule.errors import UndeterminedError, UsageError
 from wayrule.model import Axle, Board, Body, Cell, Clearance, FieldSensor, FloorLayer, Magnets, Part
 from wayrule.model.worksheet import DEFER, STEPS
 from wayrule.wagon.cautions import at_step, cautions
@@ -82,6 +82,11 @@ def test_a_magnet_without_size_is_asked_for():
         UndeterminedError, match=r"magnets: expected magnets.thickness_mm, came nothing; measure a magnet"
     ):
         harm(Magnets("single", diameter_mm=4.0, grade="N42"))
+
+
+def test_an_unknown_grade_is_answered_with_the_known_ones():
+    with pytest.raises(UsageError, match=r"magnets: expected a grade of the table.*came N99; .*one of .*N42"):
+        cautions(replace(HO, magnets=replace(HO.magnets, grade="N99")))
 
 
 def test_cautions_carry_the_wagon_s_own_numbers():

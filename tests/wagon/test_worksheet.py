@@ -19,6 +19,7 @@ def test_a_full_file_leaves_nothing_out():
                      "Board and cell fit", "runs the board for 4.5"):  # fmt: skip
         assert expected in words, expected
     assert [s.diameter_mm for s in got.strips] == [10.5, 2.0]
+    assert not [m for m in worksheet(replace(HO, axle=Axle(1.4))).missing if m.startswith("flats")]
     assert worksheet(HO, 0.2).strips[0].length_mm > got.strips[0].length_mm
 
 

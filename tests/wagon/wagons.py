@@ -21,7 +21,10 @@ HO = replace(
 
 N = replace(
     N_VAN,
-    floor=(FloorLayer("plastic", 0.8, 2.0), FloorLayer("steel", 0.5, 2.8, length_mm=30.0, width_mm=8.0)),
+    floor=(
+        FloorLayer("plastic", 0.8, 2.0),
+        FloorLayer("steel", 0.5, 2.8, length_mm=30.0, width_mm=8.0, centre_mm=(16.0, 0.0)),
+    ),
     axle=Axle(1.2, 14.6, "steel"),
     body=Body(58.0, 17.0, 23.0, 66.0, None, (54.0, 14.0, 13.0), 18.0, 7.0, "steel"),
     board=Board((24.0, 12.0, 3.5), (8.0, 0.0, 8.6), 0.7, 1.6, 14.0, 3.0),

@@ -174,7 +174,12 @@ def _magnet_clashes(wagon: Wagon) -> list[str]:
     if magnets.temperature_c is not None and magnets.temperature_c[0] > magnets.temperature_c[1]:
         low, high = magnets.temperature_c
         found.append(f"magnets.temperature_c = [{low:g}, {high:g}] (allowed: lowest first)")
-    bore, thick = magnets.hole_mm, wagon.axle.diameter_mm
+    bore, thick, flat = magnets.hole_mm, wagon.axle.diameter_mm, magnets.flat_radius_mm
+    if magnets.kind != "ring" and flat is not None and thick is not None and flat > thick / 2:
+        found.append(
+            f"magnets.flat_radius_mm = {flat:g} is beyond the outside of the axle, {thick / 2:g} mm from its centre: "
+            f"the magnets would hang {flat - thick / 2:.2g} mm clear of it (axle.diameter_mm counts a sleeve in)"
+        )
     if magnets.kind == "ring" and bore is not None and thick is not None and bore < thick:
         found.append(f"magnets.hole_mm = {bore:g} but the axle that goes through it has diameter_mm = {thick:g}")
     return found

@@ -117,12 +117,10 @@ def _strip(page: Page, strip: Strip, y: float, width: float) -> float:
 def _flats(page: Page, sheet: Worksheet, y: float) -> float:
     y = _heading(page, y, "3  The flats", page.right - 20)
     if sheet.flat is None:
-        ring = sheet.wagon.magnets is not None and sheet.wagon.magnets.kind == "ring"
-        words = (
-            "A ring goes over the axle: no flats."
-            if ring
-            else "Not enough is stated to draw them (see what is missing)."
-        )
+        missing = any(m.startswith("flats") for m in sheet.missing)
+        words = "Nothing is filed: a ring goes over the axle, discs may be glued on a round one."
+        if missing:
+            words = "Not enough is stated to draw them (see what is missing)."
         return paragraph(page, page.left, y, words, page.right - page.left, 8)
     flat = sheet.flat
     size = max(k for k in ENLARGED if k * flat.diameter_mm <= 34 or k == 1)

@@ -53,9 +53,11 @@ def flat(diameter_mm: float, flat_radius_mm: float) -> Flat:
 
 
 def flat_of(wagon: Wagon) -> Flat | None:
-    """The flats of a wagon's axle; None for a ring, and where axle.diameter_mm or magnets.flat_radius_mm is missing."""
+    """The flats of a wagon's axle; None where nothing is filed (a ring, discs on the round axle) or stated."""
     magnets, thick = wagon.magnets, wagon.axle.diameter_mm
     if magnets is None or magnets.kind == "ring" or magnets.flat_radius_mm is None or thick is None:
+        return None
+    if magnets.flat_radius_mm == thick / 2:  # glued on the round axle
         return None
     return flat(thick, magnets.flat_radius_mm)
 

@@ -8,7 +8,7 @@ import magpylib
 import numpy as np
 from scipy.optimize import brentq
 
-from wayrule.errors import UndeterminedError
+from wayrule.errors import UndeterminedError, UsageError
 from wayrule.model import Magnets
 from wayrule.wagon.grades import remanence_mt
 
@@ -55,6 +55,7 @@ def harm(magnets: Magnets) -> Harm:
     Raises
     ------
     UndeterminedError   where a size is not stated
+    UsageError          a grade that is in no table
 
     Notes
     -----
@@ -69,7 +70,7 @@ def harm(magnets: Magnets) -> Harm:
     >>> round(found.flux_index), found.over_limit, round(found.reach_0_5_mt_mm)
     (56, True, 18)
     """
-    strongest = remanence_mt(magnets)[1]
+    strongest = _strongest(magnets)
     body, half, edge, area = _loose(magnets, strongest)
     across = np.linspace(0.0, edge, 200)
     plane = np.stack([across, np.zeros_like(across), np.full_like(across, half + PROBE_MM)], axis=-1)
@@ -78,6 +79,19 @@ def harm(magnets: Magnets) -> Harm:
     source, out = _mounted(magnets, strongest)
     reach = [_reach(source, out, limit) for limit in IMPLANT_MT]
     return Harm(index, surface, area, index >= FLUX_LIMIT, reach[0], reach[1])
+
+
+def _strongest(magnets: Magnets) -> float:
+    """Upper end of the remanence [mT]."""
+    try:
+        return remanence_mt(magnets)[1]
+    except ValueError as error:
+        raise UsageError(
+            expected="a grade of the table, or a remanence_mt",
+            came=str(magnets.grade or magnets.remanence_mt or "neither"),
+            where="magnets",
+            next_step=str(error).split(", came")[0],
+        ) from None
 
 
 def _loose(magnets: Magnets, br_mt: float) -> tuple[Any, float, float, float]:

@@ -34,7 +34,7 @@ def worksheet(wagon: Wagon, paper_mm: float = PAPER_MM) -> Worksheet:
     remarks: list[str] = []
     missing: list[str] = []
     flats = flat_of(wagon)
-    if flats is None and (wagon.magnets is None or wagon.magnets.kind != "ring"):
+    if flats is None and not _unfiled(wagon):
         missing.append("flats: axle.diameter_mm and magnets.flat_radius_mm")
     summed = mass_sum(wagon)
     if flats is not None:
@@ -50,6 +50,14 @@ def worksheet(wagon: Wagon, paper_mm: float = PAPER_MM) -> Worksheet:
         remarks.append(found.text)
     _say(lambda: running_time(wagon).text, remarks, missing)
     return Worksheet(wagon, strips_of(wagon, paper_mm), flats, tuple(remarks), cautions(wagon), tuple(missing))
+
+
+def _unfiled(wagon: Wagon) -> bool:
+    """Whether the file says that nothing is filed: a ring, or discs glued on the round axle."""
+    magnets, thick = wagon.magnets, wagon.axle.diameter_mm
+    if magnets is None:
+        return False
+    return magnets.kind == "ring" or (thick is not None and magnets.flat_radius_mm == thick / 2)
 
 
 def _mass(total_g: float, missing: tuple[str, ...]) -> str:
