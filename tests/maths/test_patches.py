@@ -77,3 +77,17 @@ def test_far_away_the_charged_cells_are_points():
         gap / np.linalg.norm(gap, axis=1, keepdims=True) ** 3
     )
     assert np.max(np.abs(added_field(solved, at)[0].T - point)) < 1e-3 * np.max(np.abs(point))
+
+
+def test_two_wide_sheets_one_above_the_other_shield_as_two_endless_ones():
+    # two thin sheets c a gap g apart: with q = c k/2 each, T = 1 / (1 + 2 q + q2 (1 - e^{-2kg})) (waves to and fro)
+    c, gap, z = 8.0, 2.0, 8.0
+    pair = (Patch((0.0, 0.0, 0.0), 120.0, 120.0, c), Patch((0.0, 0.0, gap), 120.0, 120.0, c))
+    solved = charged(pair, dipole_below, cell_mm=1.0)
+    at = np.array([[0.0, 0.0, z]])
+    got = (dipole_below(at) + added_field(solved, at))[0, 2, 0]
+    x = np.linspace(0.0, 60.0, 200_001)
+    k = x / (z + DEPTH)
+    q = c * k / 2
+    kernel = x * x * np.exp(-x) / (1 + 2 * q + q * q * (1 - np.exp(-2 * k * gap))) / (z + DEPTH) ** 3
+    assert got == pytest.approx(float(np.sum((kernel[1:] + kernel[:-1]) / 2 * np.diff(x))), rel=0.03)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from wayrule.model import Wheel
+from wayrule.model import FloorLayer, Wheel
 from wayrule.sim import (
     CHEAP,
     G_COACH,
@@ -199,6 +199,18 @@ def test_field_turns_with_the_wheel():
     assert angle[-1] - angle[0] == pytest.approx(turned[-1], abs=0.3)
     step = 2 * 40.0 / 2**12
     assert np.allclose(recording.field_mt / step, np.round(recording.field_mt / step), atol=1e-6)
+
+
+def test_a_steel_floor_weakens_the_field_and_plastic_does_not():
+    # a plane plate passes 4 mu / ((mu + 1)^2 - (mu - 1)^2 e^{-2kt}) of each wavenumber: for 0.5 mm, mu 200 and 1/k of
+    # some 4 to 6 mm that is a tenth
+    plan = RunPlan(100.0, (Leg(400.0, 60.0),), **SIMPLE)
+    swing = []
+    for floor in ((), (FloorLayer("plastic", 1.0, 4.0),), (FloorLayer("steel", 0.5, 4.0),)):
+        recording, _ = simulate(line(), replace(HO_VAN, floor=floor), plan, PERFECT, rng())
+        swing.append(np.ptp(recording.field_mt[:, 2]))
+    assert swing[1] == swing[0]
+    assert 0.05 < swing[2] / swing[0] < 0.2
 
 
 def test_the_earth_field_turns_with_the_heading():

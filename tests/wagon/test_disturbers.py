@@ -98,6 +98,9 @@ def test_the_other_axle_matters_less_the_further_it_is():
 def test_reed_contacts_trip_by_the_field_along_them():
     # HO: dipole 7.25 mm below the axle's middle gives tens of mT; 40 mm aside hardly any
     assert reed(PAIR, wheel_mm=10.5).trips == "surely"
+    # far below: level part of a turning dipole, M / (4 pi h3)
+    moment = sum(source.moment_mt_mm3[2] for source in PAIR)
+    assert reed(PAIR, wheel_mm=60.0).field_mt == pytest.approx(moment / (4 * math.pi * 32.0**3), rel=0.01)
     away = reed(PAIR, wheel_mm=10.5, aside_mm=40.0)
     assert away.trips == "no"
     between = [reed(PAIR, wheel_mm=10.5, aside_mm=a) for a in np.arange(5.0, 30.0, 1.0)]
@@ -115,3 +118,12 @@ def test_reed_contacts_trip_by_the_field_along_them():
 def test_a_disturber_that_says_too_little_is_refused(item, words):
     with pytest.raises(ValueError, match=words):
         disturbance(item, SENSOR, PAIR)
+
+
+def test_the_other_axles_steel_by_hand():
+    # Earth alone, 0.067 mT evenly in all three axes; rod 2 x 24 mm: across 2 B, along B/N with slenderness 12:
+    # N = (ln 24 - 1)/144 = 0.01513; moment pointing at the sensor 100 mm away: 2 m / (4 pi r3)
+    found = other_axle_steel((), (0.0, 0.0, 0.0), away_mm=100.0, axle_mm=2.0, length_mm=24.0)
+    each = 0.067 / math.sqrt(3)
+    moment = math.pi * 24 * each * math.sqrt(2**2 + 2**2 + (1 / 0.015126) ** 2)
+    assert found.size_mt == pytest.approx(2 * moment / (4 * math.pi * 100.0**3), rel=1e-3)

@@ -105,3 +105,17 @@ def test_a_reader_gives_the_angle_of_its_own_ellipse_and_the_sense():
 def test_a_field_that_only_comes_and_goes_is_refused():
     with pytest.raises(ValueError, match=r"expected a field that turns, came an ellipse of 2 by 0 mT"):
         reader_of(np.stack([2 * np.cos(PHI), 0 * PHI, 0 * PHI], -1))
+
+
+def test_yaw_and_roll_are_turns_about_their_own_axes():
+    place = (0.8, 5.0, 12.5)
+    reader = reader_of(fields_over_turn(PAIR, place)[0])
+    still = reader.error_rad(fields_over_turn(PAIR, place)[0], PHI)
+    a = 0.1
+    about_z = np.array([[math.cos(a), -math.sin(a), 0], [math.sin(a), math.cos(a), 0], [0, 0, 1]])
+    about_x = np.array([[1, 0, 0], [0, math.cos(a), -math.sin(a)], [0, math.sin(a), math.cos(a)]])
+    for motion, turn in ((Motion("yaw", yaw_rad=a), about_z), (Motion("roll", roll_rad=a), about_x)):
+        # the whole axle turned is the sensor turned back, its field turned forward
+        field = fields_over_turn(PAIR, tuple(turn.T @ np.array(place)))[0] @ turn.T
+        exact = np.max(np.abs(reader.error_rad(field, PHI) - still))
+        assert motion_errors(PAIR, place, (motion,))[0].worst_rad == pytest.approx(exact, rel=1e-5)

@@ -88,3 +88,39 @@ def test_a_wide_plate_with_sizes_is_the_endless_one_and_one_beside_the_axle_pull
     assert 0 < beside.torque_n_mm < 0.5 * endless.torque_n_mm
     with pytest.raises(ValueError, match=r"beyond 2.62 mm, where the magnets swing, came 2"):
         against_floor(PAIR, [FloorLayer("steel", 0.2, 2.0, length_mm=40.0, width_mm=40.0)])
+
+
+def test_rails_by_hand():
+    # a dipole m at height h over two rods: U = -1/2 sum of (2 B_across2 + n B_along2) A ds / mu0, in SI; so thin that n
+    # is the permeability's alone
+    g, area = 60.0, 1e-4
+    found = against_rails(PAIR, gauge_mm=g, wheel_mm=g, rail_mm2=area)
+    s = np.linspace(-4 * math.hypot(30, 30), 4 * math.hypot(30, 30), 2001) * 1e-3
+    h = 0.03 + math.sqrt(area) * 1e-3
+
+    def energy(phi):
+        m = MOMENT_A_M2 * np.array([math.sin(phi), 0.0, math.cos(phi)])
+        total = 0.0
+        for y in (-0.03, 0.03):
+            r = np.stack([s, np.full_like(s, y), np.full_like(s, -h)], -1)
+            away = np.linalg.norm(r, axis=1, keepdims=True)
+            b = 1e-7 * (3 * (r @ m)[:, None] * r / away**5 - m / away**3)
+            total -= (
+                0.5
+                / mu_0
+                * np.sum(2 * (b[:, 1] ** 2 + b[:, 2] ** 2) + 200 * b[:, 0] ** 2)
+                * area
+                * 1e-6
+                * (s[1] - s[0])
+            )
+        return total * 1e3
+
+    phi = np.linspace(0, 2 * math.pi, 181)
+    torque = np.max(np.abs(np.gradient([energy(p) for p in phi], phi)))
+    assert found.torque_n_mm == pytest.approx(torque, rel=0.02)
+
+
+def test_the_usual_rail_is_a_hundredth_of_the_gauge_squared():
+    # code 100 rail on 16.5 mm: 2.54 mm high, some 2.6 mm2 (from memory)
+    usual, stated = (against_rails(PAIR, gauge_mm=16.5, wheel_mm=10.5, rail_mm2=a).torque_n_mm for a in (None, 2.6))
+    assert usual == pytest.approx(stated, rel=0.02)

@@ -124,6 +124,52 @@ def test_between_two_plates_the_field_is_the_double_series_of_images():
     assert got == pytest.approx(exact, rel=1e-5)
 
 
+def layered_bz(k, faces, permeabilities, z):
+    """Bz at z of a source wave e^{-kz} under layers, by solving for all waves at once: the fields' jumps at every face.
+
+    In region i, Bz = a e^{k(z - z_i)} + b e^{-k(z - z_i)} (z_i: the region's lower face) and Bz'/mu; the first region
+    has b = 1 at z = 0, the last a = 0.
+    """
+    regions = len(permeabilities)
+    lower = [0.0, *faces]
+    matrix, right = np.zeros((2 * regions, 2 * regions)), np.zeros(2 * regions)
+    matrix[0, 1], right[0] = 1.0, 1.0
+    matrix[1, 2 * regions - 2] = 1.0
+    for i, face in enumerate(faces):
+        grow = math.exp(k * (face - lower[i]))
+        for row, sign in ((2 + 2 * i, 1.0), (3 + 2 * i, -1.0)):
+            slope = 1.0 if sign > 0 else 1 / permeabilities[i]
+            matrix[row, 2 * i : 2 * i + 2] = [grow * slope, sign / grow * slope]
+            slope = 1.0 if sign > 0 else 1 / permeabilities[i + 1]
+            matrix[row, 2 * i + 2 : 2 * i + 4] = [-slope, -sign * slope]
+    waves = np.linalg.solve(matrix, right)
+    i = sum(face <= z for face in faces)
+    return waves[2 * i] * math.exp(k * (z - lower[i])) + waves[2 * i + 1] * math.exp(-k * (z - lower[i]))
+
+
+def test_an_uneven_stack_below_and_a_roof_above_solved_wave_by_wave():
+    z = 12.0
+    floor = [
+        FloorLayer(None, 1.0, 4.0, relative_permeability=40.0),
+        FloorLayer(None, 2.0, 6.0, relative_permeability=3.0),
+        FloorLayer(None, 1.5, 15.0, relative_permeability=25.0),
+    ]
+    copies = passage(floor, z)
+    got = float(np.sum(copies.weight[0].real * (copies.side * z + copies.shift_mm) ** -3.0))
+    faces, mus = [4.0, 5.0, 6.0, 8.0, 15.0, 16.5], [1.0, 40.0, 1.0, 3.0, 1.0, 25.0, 1.0]
+    k = np.linspace(0.0, 3.0, 3001)[1:]
+    exact = sum(x * x * layered_bz(x, faces, mus, z) for x in k) * (k[1] - k[0]) / 2
+    assert got == pytest.approx(exact, rel=1e-4)
+
+
+def test_each_harmonic_has_the_factor_of_its_own_frequency():
+    floor = [FloorLayer("copper", 2.0, 4.0)]
+    slow, fast = passage(floor, 12.5, 50.0), passage(floor, 12.5, 100.0)
+    assert slow.weight[2] == pytest.approx(fast.weight[1], rel=1e-9)
+    assert slow.weight[4] == pytest.approx(fast.weight[2], rel=1e-9)
+    assert slow.weight[0] == pytest.approx([1.0] + [0.0] * 9)  # what does not turn makes no currents
+
+
 @lru_cache
 def _to_and_fro(b, t, gap, times):
     """Weights and shifts after `times` returns: roof b; plate b (1 - e-2kt) / (1 - b2 e-2kt), in powers of e-2kt."""

@@ -11,6 +11,7 @@ from wayrule.model import Wagon
 from wayrule.sim.imu import steps
 from wayrule.sim.railway import Railway
 from wayrule.wagon.magnets import TurnField, turn_field
+from wayrule.wagon.plates import passage
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +35,7 @@ class WheelSpecimen:
     scale               true relative scale error of a speed or distance input
     phase_rad           of the out-of-round; start_rad: axle angle at the start of the run
     delay_s             of the field sensor
-    field               field of the magnets over a turn, tilt and offsets included; None for other inputs
+    field               field of the magnets over a turn, tilt, offsets and the resting floor included; None for others
     iron_mt             (3,) the wagon's own iron; gain (3, 3) sensor's scale and cross-axis
     north_rad           direction of magnetic (and true) north in the world
     """
@@ -73,6 +74,7 @@ def draw_wheel(wagon: Wagon, rng: np.random.Generator, *, field: bool) -> WheelS
             offset_mm=(0.01 * size * draws[0], 0.02 * size * draws[1], 0.01 * size * draws[2]),
             tilt_rad=(0.01 * draws[3], 0.01 * draws[4]),
             imbalance=0.01 * draws[5],
+            floor=passage(wagon.floor, wagon.sensor.place_mm[2], over_mm=wagon.sensor.place_mm[:2]),
         )
     gain = np.eye(3) + np.diag(0.01 * draws[6:9]) + 0.005 * (np.ones((3, 3)) - np.eye(3)) * draws[9]
     return WheelSpecimen(
