@@ -95,6 +95,18 @@ def test_a_disc_behind_a_plate_is_its_series_of_images():
     assert np.max(np.abs(got - exact)) < 1e-5 * np.max(np.abs(exact))
 
 
+def test_far_aside_the_copies_are_still_the_series_of_images():
+    sources, mu, t, place = sources_of(KINDS["disc_pair"]), 30.0, 1.5, (20.0, 25.0, 12.5)
+    b = (mu - 1) / (mu + 1)
+    plate = [FloorLayer(None, t, 4.0, relative_permeability=mu)]
+    got = fields_over_turn(sources, place, floor=passage(plate, place[2], over_mm=place[:2]))[0]
+    exact = np.zeros_like(got)
+    for n in range(400):
+        moved = (place[0], place[1], place[2] + 2 * n * t)
+        exact += (1 - b * b) * b ** (2 * n) * fields_over_turn(sources, moved, truncated=1e-9)[0]
+    assert np.max(np.abs(got - exact)) < 1e-4 * np.max(np.abs(exact))
+
+
 def test_before_a_thick_plate_the_field_is_that_of_magnet_and_image():
     # sensor under a thick soft roof at height h: free field plus the mirrored one, times (mu - 1)/(mu + 1)
     sources, mu, h = sources_of(KINDS["disc_pair"]), 50.0, 16.0
