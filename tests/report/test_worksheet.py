@@ -32,8 +32,12 @@ def sheets(wagon: str):
 
 
 @cache
+def pdf_file(wagon: str, paper: str) -> bytes:
+    return worksheet_pdf(sheets(wagon), paper)
+
+
 def pdf(wagon: str, paper: str) -> pypdf.PdfReader:
-    return pypdf.PdfReader(io.BytesIO(worksheet_pdf(sheets(wagon), paper)))
+    return pypdf.PdfReader(io.BytesIO(pdf_file(wagon, paper)))
 
 
 @cache
@@ -221,7 +225,7 @@ def test_the_words_are_there():
 
 
 def test_the_same_sheet_gives_the_same_bytes():
-    assert worksheet_pdf(sheets("N")) == worksheet_pdf(sheets("N"))
+    assert worksheet_pdf(sheets("HO"), "Letter") == pdf_file("HO", "Letter")
     assert worksheet_svg(sheets("N")) == worksheet_svg(sheets("N"))
 
 
@@ -242,8 +246,8 @@ def test_odd_wagons_get_a_sheet():
 
 
 def test_a_pdf_carries_its_words():
-    assert "Heather Vale goods brake 12" in pdf("N", "Letter").pages[0].extract_text()
-    assert pdf("N", "Letter").metadata.title == "To work from: Heather Vale goods brake 12 (N)"
+    assert "Heather Vale inspection van 7" in pdf("HO", "Letter").pages[0].extract_text()
+    assert pdf("HO", "Letter").metadata.title == "To work from: Heather Vale inspection van 7"
 
 
 def test_another_paper_is_refused():

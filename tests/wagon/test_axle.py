@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.wagon.wagons import HO
@@ -58,6 +58,7 @@ def test_a_shaving_off_top_and_bottom_strengthens_a_standing_bar():
     )
 
 
+@settings(max_examples=40)
 @given(axles)
 def test_any_section_is_its_outline_integrated(axle):
     d, share = axle
@@ -68,6 +69,7 @@ def test_any_section_is_its_outline_integrated(axle):
     assert (got.area_mm2, got.weak_i_mm4, got.stiff_i_mm4) == pytest.approx((area, weak, stiff), rel=1e-6)
 
 
+@settings(max_examples=30)
 @given(axles)
 def test_the_turning_modulus_is_the_worst_of_all_fibres_and_angles(axle):
     d, share = axle
