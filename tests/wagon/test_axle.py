@@ -58,7 +58,7 @@ def test_a_shaving_off_top_and_bottom_strengthens_a_standing_bar():
     )
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(axles)
 def test_any_section_is_its_outline_integrated(axle):
     d, share = axle
@@ -69,7 +69,7 @@ def test_any_section_is_its_outline_integrated(axle):
     assert (got.area_mm2, got.weak_i_mm4, got.stiff_i_mm4) == pytest.approx((area, weak, stiff), rel=1e-6)
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(axles)
 def test_the_turning_modulus_is_the_worst_of_all_fibres_and_angles(axle):
     d, share = axle
@@ -81,6 +81,7 @@ def test_the_turning_modulus_is_the_worst_of_all_fibres_and_angles(axle):
     assert 1 / section(d, f).turning_z_mm3 == pytest.approx(float(stress.max()), rel=1e-4)
 
 
+@settings(deadline=None)
 @given(axles)
 def test_flats_only_weaken(axle):
     d, share = axle

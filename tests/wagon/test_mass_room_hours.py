@@ -6,7 +6,7 @@ from itertools import permutations, product
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.wagon.wagons import HO, G, N
@@ -114,6 +114,7 @@ def packs(inside, board, cell):
     return False
 
 
+@settings(deadline=None)
 @given(st.tuples(st.integers(1, 4), st.integers(1, 4), st.integers(1, 4)), sizes, sizes)
 def test_room_finds_every_packing_that_a_search_finds(inside, board, cell):
     found = room(replace(HO, body=Body(inside_mm=inside), board=Board(board), cell=Cell(size_mm=cell)))
