@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import make_lsq_spline
 
+from wayrule.maths.counting import LEAST_TURNS, ORDERS, STANDS_OUT
 from wayrule.model.arrays import Array
 
 TAU = 2.0 * np.pi
@@ -56,7 +57,7 @@ class Harmonics:
 
 
 def fit_harmonics(
-    t_s: Array, psi_rad: Array, steady: NDArray[np.bool_], *, orders: int = 6, least_turns: float = 8.0
+    t_s: Array, psi_rad: Array, steady: NDArray[np.bool_], *, orders: int = ORDERS, least_turns: float = LEAST_TURNS
 ) -> Harmonics:
     """Learn the periodic error of an unwrapped angle from its own run.
 
@@ -110,7 +111,7 @@ def fit_harmonics(
     samples = np.array([len(p[0]) for p in pieces])
     sd = np.full(orders, np.sqrt(2.0 / (2.0 * information)))
     cosine, sine = coefficients[:orders], coefficients[orders:]
-    kept = np.hypot(cosine, sine) > 3.0 * sd
+    kept = np.hypot(cosine, sine) > STANDS_OUT * sd
     residual = float(np.sqrt(np.sum(samples * np.array(left)) / samples.sum()))
     return Harmonics(np.where(kept, cosine, 0.0), np.where(kept, sine, 0.0), sd, turns, residual)
 

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from wayrule.errors import UndeterminedError
+from wayrule.maths.counting import FAST_TURN
 from wayrule.maths.harmonics import Harmonics, fit_harmonics
 from wayrule.maths.robust import robust_sd, white_noise_sd
 from wayrule.model import Problem
 from wayrule.model.arrays import Array
 from wayrule.run.field import Ring, covered_share, find_ring, is_still, recorded_axes
-from wayrule.run.unwrap import FAST_TURN, TAU, Unwrapped, unwrap
+from wayrule.run.unwrap import TAU, Unwrapped, unwrap
 
 LEAST_COVERED = 0.7
 """Share of a turn that must have been seen before the ring is believed; a shorter arc leaves it undetermined."""

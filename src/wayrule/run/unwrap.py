@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wayrule.maths.counting import FAST_TURN
 from wayrule.model.arrays import Array
 
 TAU = 2.0 * np.pi
-FAST_TURN = 0.4
-"""Advance per sample [turns] from which the count is no longer safe: at half a turn forward and backward look alike."""
 LONG_STEP = 1.5
 """A step longer than this many median steps is a gap."""
 
