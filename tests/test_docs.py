@@ -21,6 +21,7 @@ from tests.world import World
 from wayrule.cli import main as cli
 from wayrule.desk.demonstration import write_scene
 from wayrule.desk.scene import heather_vale
+from wayrule.errors import WayruleError
 from wayrule.formats.wagonfile import read_wagon
 from wayrule.model.track import STATION_COLUMNS
 
@@ -107,7 +108,14 @@ def reader(tmp_path: Path, world: World, demo_folder: Path, monkeypatch: pytest.
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
 def test_wagon_files_on_a_page_are_valid(page: Path) -> None:
     for block in fenced(page, "toml"):
-        read_wagon(block.encode(), page.name)
+        assert read_wagon(block.encode(), page.name).gauge_mm > 0
+
+
+def test_pages_show_wagon_files_and_a_broken_one_would_be_seen() -> None:
+    blocks = [block for page in PAGES for block in fenced(page, "toml")]
+    assert len(blocks) >= 1
+    with pytest.raises(WayruleError):
+        read_wagon(blocks[0].replace("gauge_mm", "guage_mm").encode(), "page")
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))

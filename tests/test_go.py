@@ -59,7 +59,9 @@ def test_an_old_python_gets_one_clear_line() -> None:
 def test_an_older_parser_can_read_the_script() -> None:
     import ast
 
-    ast.parse(SCRIPT.read_text(encoding="utf-8"), feature_version=(3, 7))
+    assert ast.parse(SCRIPT.read_text(encoding="utf-8"), feature_version=(3, 7)).body
+    with pytest.raises(SyntaxError):  # such a parser does refuse what came later
+        ast.parse("match 1:\n    case 1: pass", feature_version=(3, 7))
 
 
 def test_nothing_is_installed_without_a_stamp(bare: types.ModuleType) -> None:
@@ -92,9 +94,14 @@ def test_a_stamp_is_not_believed_when_the_python_has_gone(bare: types.ModuleType
 
 def test_the_second_time_does_nothing(bare: types.ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
     stamp(bare, "")
-    monkeypatch.setattr(bare, "make_environment", lambda: pytest.fail("made again"))
-    monkeypatch.setattr(bare, "install", lambda extra: pytest.fail(f"installed {extra} again"))
+    done: list[str] = []
+    monkeypatch.setattr(bare, "make_environment", lambda: done.append("made"))
+    monkeypatch.setattr(bare, "install", lambda extra: done.append(f"installed {extra}"))
     bare.set_up("")
+    assert done == []
+    bare.STAMP.unlink()
+    bare.set_up("")
+    assert done, "without its stamp it does work"
 
 
 def test_a_half_made_environment_is_made_anew(go: types.ModuleType, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,5 +1,7 @@
 """The error family: one line each, saying what was expected, what came, where, and the next step."""
 
+from unicodedata import category
+
 
 class WayruleError(Exception):
     """A fault in what we were given (not in the program).
@@ -22,7 +24,16 @@ class WayruleError(Exception):
 
     def __init__(self, *, expected: str, came: str, where: str, next_step: str) -> None:
         self.expected, self.came, self.where, self.next_step = expected, came, where, next_step
-        super().__init__(f"{where}: expected {expected}, came {came}; {next_step}")
+        super().__init__(_one_line(f"{where}: expected {expected}, came {came}; {next_step}"))
+
+
+def _one_line(text: str) -> str:
+    r"""What was typed may hold line ends and other controls: they are shown, not obeyed.
+
+    >>> _one_line("--tape \n: expected three parts")
+    '--tape \\n: expected three parts'
+    """
+    return "".join(c if category(c) not in ("Cc", "Zl", "Zp") else ascii(c)[1:-1] for c in text)
 
 
 class RecordingError(WayruleError):

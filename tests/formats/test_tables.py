@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.refusals import value_or_one_line
 from wayrule.errors import WayruleError
 from wayrule.formats.control import read_control
 from wayrule.formats.digits import printed, significant
@@ -168,21 +169,6 @@ def test_control_points_with_blanks():
     assert (box.at, box.has_plan, box.z_mm, box.z_sd_mm) == ("box", False, 12.5, 2.0)
 
 
-def one_line_or(read):
-    """What a reader makes of damaged bytes; nothing when it refuses them in one line that names the file."""
-    try:
-        found = read()
-    except WayruleError as error:
-        said = str(error)
-        assert said.startswith(("c.csv", "r.csv"))
-        assert "expected" in said
-        assert "came" in said
-        assert "\n" not in said
-        return ()
-    assert found
-    return found
-
-
 HEAD = b"at,x_mm,y_mm,sd_mm\n"
 
 
@@ -219,7 +205,7 @@ def test_each_slip_in_a_control_file_is_one_line(data, words):
 @given(st.integers(0, 60), st.binary(max_size=5), st.integers(0, 4))
 def test_damaged_control_files_give_points_or_one_line(at, put, cut):
     data = HEAD + b"start,0,0,1\nbridge,120.5,-33,2\n"
-    found = one_line_or(lambda: read_control(data[:at] + put + data[at + cut :], "c.csv"))
+    found = value_or_one_line(lambda: read_control(data[:at] + put + data[at + cut :], "c.csv"), WayruleError) or ()
     assert len({point.at for point in found}) == len(found)
     assert all(math.isfinite(point.x_mm) and point.sd_mm > 0 for point in found if point.has_plan)
 
@@ -269,7 +255,7 @@ def test_each_slip_in_a_file_of_relations_is_one_line(data, words):
 @given(st.integers(0, 70), st.binary(max_size=5), st.integers(0, 4))
 def test_damaged_files_of_relations_give_relations_or_one_line(at, put, cut):
     data = PAIR + b"under,over,0,0,1\nstart,end,120.5,-33,2\n"
-    found = one_line_or(lambda: read_relations(data[:at] + put + data[at + cut :], "r.csv"))
+    found = value_or_one_line(lambda: read_relations(data[:at] + put + data[at + cut :], "r.csv"), WayruleError) or ()
     assert len({frozenset((one.at, one.to)) for one in found}) == len(found)
     assert all(math.isfinite(one.dx_mm) and one.sd_mm > 0 for one in found if one.has_plan)
 

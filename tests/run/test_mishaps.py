@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from benchmarks.surveying import drawn
+from benchmarks.adjusting.mishaps import false_alarms
 from wayrule.model import BodyImu, Mishap, Recording, Travel, mishap_problems
 from wayrule.pipeline import travel
 from wayrule.run.mishaps import knocks
@@ -25,6 +25,7 @@ from wayrule.sim import (
     Slide,
     oval,
     simulate,
+    with_stop,
 )
 
 START_MM = 700.0
@@ -38,7 +39,7 @@ def line() -> Railway:
 
 def ran(line: Railway, quality: ImuQuality = GOOD, speed: float = 220.0, **befell: object) -> tuple[Travel, RunTruth]:
     """Six metres, five seconds' stop, two more."""
-    plan = RunPlan(START_MM, (Leg(6000.0, speed, 5.0), Leg(2000.0, speed)), **befell)  # type: ignore[arg-type]
+    plan = RunPlan(*with_stop(6000.0, 2000.0, speed, start_mm=START_MM), **befell)  # type: ignore[arg-type]
     run, truth = simulate(line, TWO_AXLE["HO"], plan, quality, np.random.default_rng(3), name="monday")
     return travel(run, TWO_AXLE["HO"]), truth
 
@@ -115,11 +116,7 @@ def test_a_gap_is_found_with_the_turn_that_it_may_have_lost(line: Railway) -> No
 @pytest.mark.parametrize("quality", [GOOD, CHEAP], ids=lambda q: q.name)
 def test_nothing_is_found_where_nothing_befell(quality: ImuQuality) -> None:
     """Nine lines drawn at random in three scales (all thirty: `benchmarks`), every effect on."""
-    for index in range(9):
-        one = drawn.draw(index)
-        wagon = TWO_AXLE[one.scale]
-        run, _ = simulate(one.railway, wagon, one.plan, quality, one.running)
-        assert travel(run, wagon).mishaps == (), one.title
+    assert false_alarms(quality, 9) == []
 
 
 def test_jolts_that_never_stop_are_how_a_vehicle_runs(line: Railway) -> None:

@@ -52,6 +52,17 @@ def test_the_same_seed_gives_the_same_bits(line: Railway) -> None:
     np.testing.assert_array_equal(truth.roll_rad, again.roll_rad)
 
 
+def test_what_befalls_one_run_leaves_the_next_ones_noise_alone(line: Railway) -> None:
+    """A survey of runs with a mishap is compared with the same runs without it: nothing else may differ."""
+    after = []
+    for hands in ((), (Hand(700.0, lift_mm=5.0, further_mm=30.0),)):
+        rng = np.random.default_rng(11)
+        simulate(line, HO_VAN, replace(PLAN, hands=hands, knocks=(Knock(400.0),) if hands else ()), GOOD, rng)
+        after.append(simulate(line, HO_VAN, PLAN, GOOD, rng)[0])
+    for name in ("t_s", "field_mt", "gyro_rad_s", "acc_mm_s2"):
+        np.testing.assert_array_equal(getattr(after[0], name), getattr(after[1], name))
+
+
 def test_a_knock_is_felt_where_it_is_and_nowhere_else(line: Railway, calm: tuple[Recording, RunTruth]) -> None:
     """Up to its peak, less what the filter takes (35 Hz through 60 Hz, second order: at most 0.95 of it, and a ring of
     20 ms never builds up fully); over after eight times 20 ms and the filter's own few."""

@@ -9,7 +9,7 @@ from wayrule.sim.layouts import branch_n, figure_eight, garden_g, oval, random_l
 from wayrule.sim.matching import Matching
 from wayrule.sim.metrics import Coverage, SurveyErrors, coverage, errors
 from wayrule.sim.mishaps import Gap, Hand, Knock, Slide
-from wayrule.sim.motion import Leg, RunPlan, laps
+from wayrule.sim.motion import Leg, RunPlan, laps, with_stop
 from wayrule.sim.railway import Railway
 from wayrule.sim.travel_metrics import TravelErrors, travel_errors
 from wayrule.sim.turnout import line_and_spur, spur_of
@@ -66,4 +66,5 @@ __all__ = [
     "straight",
     "transition",
     "travel_errors",
+    "with_stop",
 ]

@@ -113,6 +113,17 @@ def drive(plan: RunPlan, dt: float, rng: np.random.Generator) -> Floats:
     return plan.start_mm + np.concatenate([[0.0], np.cumsum(0.5 * dt * (v[1:] + v[:-1]))])
 
 
+def with_stop(
+    before_mm: float, after_mm: float, speed_mm_s: float, *, start_mm: float = 0.0, stop_s: float = 5.0
+) -> tuple[float, tuple[Leg, ...]]:
+    """Start and legs of a run that stops on the way, long enough for a hand: `RunPlan(*with_stop(...), hands=...)`.
+
+    >>> with_stop(6000.0, 2000.0, 220.0)[1][0]
+    Leg(distance_mm=6000.0, speed_mm_s=220.0, stop_s=5.0)
+    """
+    return start_mm, (Leg(before_mm, speed_mm_s, stop_s), Leg(after_mm, speed_mm_s))
+
+
 def laps(
     length_mm: float,
     count: int,

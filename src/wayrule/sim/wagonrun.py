@@ -138,7 +138,7 @@ def simulate(
         specimen = draw_specimen(wagon, quality, draws, field=plan.wheel == "field")
     else:
         specimen = Specimen(wheel.put_down(specimen.wheel, draws), imu.turn_on(specimen.imu, draws))
-    chance = rng.spawn(1)[0] if plan.knocks or plan.hands or plan.bogie_play == "each" else None
+    chance = rows.spawn(1)[0]  # not of rng itself: what befalls one run must not draw other noise for the next
     went = _roll(railway, wagon, plan, specimen, way, play, chance)
     kept = mishaps.written(_rows(len(went.s_mm), went.over, plan, rows), plan.gaps, went.travelled_mm, went.dt_s)
     stamps = kept / went.over / plan.rate_hz + np.clip(
@@ -175,9 +175,9 @@ def _roll(
     specimen: Specimen,
     way: np.random.Generator,
     play: np.random.Generator,
-    chance: np.random.Generator | None,
+    chance: np.random.Generator,
 ) -> Rolling:
-    """Drive along the plan, with whatever hands do meanwhile; `chance` where the plan asks for mishaps drawn by it."""
+    """Drive along the plan, with whatever hands do meanwhile, drawn by `chance`."""
     facing = -1 if plan.turned else 1
     over = math.ceil(FINE_HZ / plan.rate_hz)
     dt = 1.0 / (plan.rate_hz * (1 + plan.clock_ppm * 1e-6) * over)
@@ -187,12 +187,12 @@ def _roll(
     s = mishaps.moved(s, held)
     bases = (0.0, facing * wagon.wheelbase_mm)
     rear, front = (_play(railway, wagon, s + a, travelled, play) for a in bases)
-    if plan.bogie_play == "each" and wagon.bogie is not None and chance is not None:
+    if plan.bogie_play == "each" and wagon.bogie is not None:
         others = [_play(railway, wagon, s + a, travelled, chance) for a in bases]
         rear, front = (np.stack(pair) for pair in zip((rear, front), others, strict=True))
     pose = body.pose(railway, wagon, s, facing, rear, front)
     axle = wheel.sensed_axle_mm(wagon, s, pose.s_front_mm, facing)
-    if held and chance is not None:
+    if held:
         pose = mishaps.handled(pose, held, dt, chance)
     path = facing * wheel.path_mm(railway, axle)
     rolled = facing * wheel.path_mm(railway, axle, slip_mm=specimen.wheel.slip_mm, window_mm=wagon.wheelbase_mm)
@@ -243,7 +243,7 @@ def _inertial(
     wagon: Wagon,
     went: Rolling,
     rng: np.random.Generator,
-    chance: np.random.Generator | None,
+    chance: np.random.Generator,
 ) -> imu.ImuReading:
     """Readings at every row of the recorder, lost ones included."""
     pose, dt, over = went.pose, went.dt_s, went.over
@@ -254,7 +254,7 @@ def _inertial(
     rate += np.einsum("nji,j->ni", turn, earth)
     place = wagon.imu.place_mm or (wagon.wheelbase_mm / 2, 0.0, wagon.gauge_mm)
     force = body.specific_force(pose, place, dt, GRAVITY_MM_S2)
-    if plan.knocks and chance is not None:
+    if plan.knocks:
         more = mishaps.jolts(plan.knocks, went.travelled_mm, dt, chance)
         rate, force = rate + more[0], force + more[1]
     corner = min(specimen.quality.filter_hz, 0.4 * plan.rate_hz)
