@@ -31,7 +31,7 @@ from wayrule.track.chainages import placed_travels
 from wayrule.track.elements import elements
 from wayrule.track.faults import detect, false_alarm_words
 from wayrule.track.fitting import check_new, check_seat, for_wagon
-from wayrule.track.place import place, start_decision
+from wayrule.track.place import Line, place, start_decision
 from wayrule.track.stated import check_facts, check_pairs
 from wayrule.version import VERSION
 
@@ -176,15 +176,9 @@ def survey(
         check_new(calibration, runs)
         calibration = for_wagon(calibration, wagon)
     tell("distance and attitude")
-    travels = [travel(recording, wagon, as_mounted=recording.name in facts.as_mounted) for recording in recordings]
-    for one in travels:
-        _check_mappable(one)
-    if calibration:
-        check_seat(calibration, travels)
+    travels = _travels(recordings, wagon, facts, calibration)
     tell("laps and places")
-    line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
-    check_facts(travels, facts, line, wagon.wheelbase_mm)
-    check_pairs(travels, between, line, wagon.wheelbase_mm)
+    line = _placed(travels, wagon, facts, between)
     with threadpool_limits(limits=1, user_api="blas"):  # thousands of small solves: threads only wait on each other
         tell("adjustment")
         adjusted = adjust(prepare(travels, wagon, facts, line, calibration))
@@ -220,6 +214,26 @@ def survey(
         return found
     tell("between places")
     return dataclasses.replace(found, pairs=tuple(found.between(a, b) for a, b in between))
+
+
+def _travels(
+    recordings: Sequence[Recording], wagon: Wagon, facts: Facts, calibration: Calibration | None
+) -> list[Travel]:
+    """What every run did; refused where one of them shows no map, or sits otherwise than the calibration's did."""
+    travels = [travel(recording, wagon, as_mounted=recording.name in facts.as_mounted) for recording in recordings]
+    for one in travels:
+        _check_mappable(one)
+    if calibration:
+        check_seat(calibration, travels)
+    return travels
+
+
+def _placed(travels: Sequence[Travel], wagon: Wagon, facts: Facts, between: Sequence[tuple[str, str]]) -> Line:
+    """Where the runs lie on one line; refused where what was stated or asked for cannot be of it."""
+    line = place(travels, facts, wagon.wheelbase_mm, cell_size(travels, wagon.wheelbase_mm))
+    check_facts(travels, facts, line, wagon.wheelbase_mm)
+    check_pairs(travels, between, line, wagon.wheelbase_mm)
+    return line
 
 
 def _inputs(

@@ -10,6 +10,7 @@ from benchmarks.adjusting.mishaps import false_alarms
 from wayrule.model import BodyImu, Mishap, Recording, Travel, mishap_problems
 from wayrule.pipeline import travel
 from wayrule.run.mishaps import knocks
+from wayrule.run.slides import _clear
 from wayrule.sim import (
     CHEAP,
     GOOD,
@@ -63,6 +64,18 @@ def test_a_slide_is_found_where_it_is_and_made_good(line: Railway, quality: ImuQ
     assert one.last_s == pytest.approx(when(truth, slide.travelled_mm + slide.length_mm), abs=0.1)
     calm, _ = ran(line, quality)
     assert found.distance_mm[-1] == pytest.approx(calm.distance_mm[-1], abs=3 * one.sd + 0.5)
+
+
+def test_one_slide_stands_clear_of_a_few_small_jerks() -> None:
+    """Worked by hand, 40 mm/s being enough: one of 160 among three of 21 to 25 is a slide; one of 50 among them is how
+    the vehicle runs; and where only as many are small as large, the large ones are slides."""
+    quick = np.zeros(100)
+    quick[[10, 30, 50, 70]] = 21.0, 160.0, -25.0, 22.0
+    assert _clear(quick, 40.0) == [(30, 31)]
+    quick[30] = 50.0
+    assert _clear(quick, 40.0) == []
+    quick[[10, 70]] = 0.0
+    assert _clear(quick, 40.0) == [(30, 31)]
 
 
 @pytest.mark.parametrize("speed", [-220.0, 220.0])

@@ -117,11 +117,7 @@ def read_recording(
     groups, units = _groups(uses, numbers, at.rows)
     groups, found = without_dead_rows(groups, at.t_s, lines)
     problems += found
-    limits = {
-        "field": sensor.range_mt,
-        "rate": None if imu.gyro_range_dps is None else imu.gyro_range_dps * DEG,
-        "acceleration": None if imu.acc_range_g is None else imu.acc_range_g * G_MM_S2,
-    }
+    limits = _limits(sensor, imu)
     for kind, values in groups.items():
         refuse_absurd(kind, values, units[kind], name)
         problems += without_saturation(kind, values, limits[kind], at.t_s, lines)
@@ -140,6 +136,15 @@ def read_recording(
         problems=tuple(problems),
         sha256=hashlib.sha256(data).hexdigest(),
     )
+
+
+def _limits(sensor: FieldSensor, imu: Imu) -> dict[str, float | None]:
+    """Where each group's readings saturate, as stated, in our units; None where it is not."""
+    return {
+        "field": sensor.range_mt,
+        "rate": None if imu.gyro_range_dps is None else imu.gyro_range_dps * DEG,
+        "acceleration": None if imu.acc_range_g is None else imu.acc_range_g * G_MM_S2,
+    }
 
 
 def _time_column(uses: tuple[Use, ...], dialect: Dialect, columns: ColumnMap, name: str) -> Use:

@@ -128,13 +128,7 @@ def axle_angle(
     wrapped, wild = _on_ring(ring, flat, valid)
     counted = unwrap(t_s, wrapped)
     seen = min(covered_share(wrapped[np.isfinite(wrapped)]), float(np.ptp(counted.psi_rad)) / TAU)
-    if seen < LEAST_COVERED:
-        raise UndeterminedError(
-            expected=f"at least {LEAST_COVERED:.0%} of a turn of the axle, to find the ring its field draws",
-            came=f"{seen:.0%}",
-            where=run,
-            next_step="roll the wagon further in one recording; a short arc leaves the angle undetermined",
-        )
+    _check_covered(seen, run)
     harmonics = fit_harmonics(t_s, counted.psi_rad, _steady(counted))
     phi = harmonics.corrected(counted.psi_rad)
     phi, residual_mt, white_mt, slope_mt = _onto_curve(phi, flat, np.isfinite(wrapped))
@@ -154,6 +148,17 @@ def axle_angle(
         problems=_problems(t_s, counted, wild, limit_turns_s, run),
         notes=_notes(quality, harmonics, ring, field_mt),
     )
+
+
+def _check_covered(seen: float, run: str) -> None:
+    """Refuse an arc too short to find its ring."""
+    if seen < LEAST_COVERED:
+        raise UndeterminedError(
+            expected=f"at least {LEAST_COVERED:.0%} of a turn of the axle, to find the ring its field draws",
+            came=f"{seen:.0%}",
+            where=run,
+            next_step="roll the wagon further in one recording; a short arc leaves the angle undetermined",
+        )
 
 
 def _quality(

@@ -36,9 +36,10 @@ FOUND_TIMES, FOUND_SHARE, ENDED_SHARE = 8.0, 0.12, 0.2
 """A slide is a difference beyond so many sds and beyond this share of the usual speed; it ends where the difference
 falls below the last share of what it took to be found."""
 
-CLEAR_SHARE = 0.5
+CLEAR_SHARE, CLEAR_TIMES = 0.5, 5.0
 """Slides stand clear of the usual: where more differences reach this share of what it takes to be found than reach all
-of it, they are how the vehicle runs (soft tyres, a pitching body), and none is believed."""
+of it, they are how the vehicle runs (soft tyres, a pitching body), and only one that stands so many times as high as
+the highest of them is believed (our choice)."""
 
 LONGEST_S = 1.4
 """A longer difference is slow error, or the medians would have followed it."""
@@ -97,9 +98,7 @@ def slides(
     ahead = _ahead(t, s, f, usable, rolling)
     speed = float(np.median(np.abs(v_mm_s[state == State.ROLLING])))
     least = max(FOUND_TIMES * ahead.sd_mm_s, FOUND_SHARE * speed)
-    stretches = _stretches(ahead.quick_mm_s, least, ENDED_SHARE * least)
-    if len(_stretches(ahead.quick_mm_s, CLEAR_SHARE * least, ENDED_SHARE * least)) > 2 * len(stretches):
-        return nothing
+    stretches = _clear(ahead.quick_mm_s, least)
     found, missed = [], np.zeros_like(ahead.t_s)
     for a, b in stretches:
         lost = _lost(ahead, a, b)
@@ -191,6 +190,17 @@ def _blocks(values: Array, size: int) -> Array:
 
 def _odd(count: float) -> int:
     return max(1, round(count)) | 1
+
+
+def _clear(quick_mm_s: Array, least_mm_s: float) -> list[tuple[int, int]]:
+    """[start, end) of the differences beyond `least_mm_s` that stand clear of the usual."""
+    ended = ENDED_SHARE * least_mm_s
+    found, all_of_them = (_stretches(quick_mm_s, beyond * least_mm_s, ended) for beyond in (1.0, CLEAR_SHARE))
+    if len(all_of_them) <= 2 * len(found):
+        return found
+    height = {one: float(np.abs(quick_mm_s[slice(*one)]).max()) for one in all_of_them}
+    usual = max(height[one] for one in all_of_them if one not in found)
+    return [one for one in found if height[one] > CLEAR_TIMES * usual]
 
 
 def _stretches(values: Array, found: float, ended: float) -> list[tuple[int, int]]:

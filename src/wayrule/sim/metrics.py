@@ -101,16 +101,7 @@ def errors(
     )
     normalised = _normalised(railway, laid, stations, on, residual, turn, z_error, one)
     period = railway.length_mm if railway.closed else None
-    mine = [on_railway(e, laid) for e in elements]
-    matched = [
-        match_elements(
-            [e for e in railway.elements if e.plane == plane],
-            sorted((e for e in mine if e.plane == plane), key=lambda e: e.s0_mm),
-            shortest_mm=2 * stations.wheelbase_mm,
-            period_mm=period,
-        )
-        for plane in ("plan", "profile")
-    ]
+    mine, shortest = [on_railway(e, laid) for e in elements], 2 * stations.wheelbase_mm
     return SurveyErrors(
         plan_rms_mm=rms(np.abs(residual)),
         plan_scaled_rms_mm=rms(np.abs(scaled)),
@@ -123,14 +114,26 @@ def errors(
         length_error_percent=100.0 * (1.0 / laid.ratio - 1.0),
         stations=int(on.sum()),
         normalised=normalised,
-        plan_elements=matched[0],
-        profile_elements=matched[1],
+        plan_elements=_matched(railway, mine, "plan", shortest, period),
+        profile_elements=_matched(railway, mine, "profile", shortest, period),
         faults=match_faults(
             railway.faults,
             [fault_on_railway(f, laid) for f in faults],
             within_mm=stations.wheelbase_mm if fault_within_mm is None else fault_within_mm,
             period_mm=period,
         ),
+    )
+
+
+def _matched(
+    railway: Railway, mine: Sequence[Element], plane: str, shortest_mm: float, period_mm: float | None
+) -> Matching:
+    """Pieces of one plane, as surveyed, against the railway's."""
+    return match_elements(
+        [e for e in railway.elements if e.plane == plane],
+        sorted((e for e in mine if e.plane == plane), key=lambda e: e.s0_mm),
+        shortest_mm=shortest_mm,
+        period_mm=period_mm,
     )
 
 
