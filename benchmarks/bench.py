@@ -6,6 +6,7 @@ from benchmarks.benching.bodies import body_rows
 from benchmarks.benching.floors import floor_rows
 from benchmarks.benching.limits import limit_rows
 from benchmarks.benching.speed import speed_rows
+from benchmarks.benching.tolerances import tolerance_rows
 from benchmarks.benching.towork import towork_rows
 from benchmarks.row import Row, guarded
 
@@ -17,3 +18,4 @@ def rows(quick: bool) -> Iterator[Row]:
     yield from guarded("limits of physics", "all of them", lambda: limit_rows(quick))
     yield from guarded("to work from", "true, closed", lambda: towork_rows(quick))
     yield from guarded("speed of fields", "<= 1.5 and 4 times", lambda: speed_rows(quick))
+    yield from guarded("tolerance study", "<= 1.5 and 4 times", lambda: tolerance_rows(quick))
