@@ -1,6 +1,7 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
 from wayrule.model.befallen import Whereabouts, mishap_problems
+from wayrule.model.bench import Bench, Budget, BudgetLine, Option
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
@@ -17,11 +18,14 @@ from wayrule.model.worksheet import Caution, Flat, Step, Strip, Worksheet
 
 __all__ = [
     "Axle",
+    "Bench",
     "Between",
     "Board",
     "Body",
     "BodyImu",
     "Bogie",
+    "Budget",
+    "BudgetLine",
     "Calibration",
     "Caution",
     "Cell",
@@ -45,6 +49,7 @@ __all__ = [
     "Misclosure",
     "Mishap",
     "MishapKind",
+    "Option",
     "Part",
     "Problem",
     "Recording",

@@ -88,6 +88,7 @@ class Turn:
     signal_mt   (n, 2) half axes
     harmonics   (n, K) complex: psi - phi is the sum of the real parts of them times e^(i k psi) [rad]
     rest_rad    (n,) rms of psi - phi beyond them
+    raw_rad     (n,) sd of psi - phi over the turn of the axle (of the angle read it is the harmonics' and the rest's)
     flat_1_mt2  (n,) mean over the turn of 1/|dB/dphi|2: times the variance of a reading it is that of the angle
     round_1_mt2 (n,) the same for the angle on the ellipse brought to a circle: (1/a2 + 1/b2)/2
     level_1_mt2 (n,) the same for fields forward and left (their mean)
@@ -96,6 +97,7 @@ class Turn:
     signal_mt: Array
     harmonics: NDArray[np.complex128]
     rest_rad: Array
+    raw_rad: Array
     flat_1_mt2: Array
     round_1_mt2: Array
     level_1_mt2: Array
@@ -143,16 +145,17 @@ def expected(field_mt: Array, sensor: FieldSensor, wheel_mm: float, pull: Pull |
     seen = np.sqrt((noise**2 + step**2) * turn.round_1_mt2 + (within * earth) ** 2)
     told, fit = told_rad(seen, pull, sensor, wheel_mm)
     out = np.full(len(seen), pull.out_of_round_mm / radius)
-    raw = np.sqrt(np.sum(np.abs(turn.harmonics) ** 2, axis=1) / 2 + turn.rest_rad**2)
-    left = np.sqrt(left_over(turn.harmonics, told, out) ** 2 + turn.rest_rad**2 + fit**2)
+    whole = np.sum(np.abs(turn.harmonics) ** 2, axis=1) / 2 + turn.rest_rad**2
+    stays = (left_over(turn.harmonics, told, out) ** 2 + turn.rest_rad**2) / (whole + out**2 / 2)
+    left = np.sqrt(stays * (turn.raw_rad**2 + out**2 / 2) + fit**2)
     white = np.sqrt((noise**2 + step**2) * turn.flat_1_mt2)
     after = np.sqrt(white**2 + left**2 + (away * earth) ** 2)
-    before = np.sqrt(white**2 + raw**2 + out**2 / 2 + (away * earth) ** 2)
+    before = np.sqrt(white**2 + turn.raw_rad**2 + out**2 / 2 + (away * earth) ** 2)
     most = np.max(np.abs(field_mt), axis=(1, 2))
     limit = math.inf if sensor.range_mt is None else sensor.range_mt
     per_mt = np.sqrt(turn.flat_1_mt2)
     return Expected(
-        turn.signal_mt, most, most > limit, noise * per_mt, step * per_mt, raw, left,
+        turn.signal_mt, most, most > limit, noise * per_mt, step * per_mt, turn.raw_rad, left,
         out / math.sqrt(2), away * earth, turn.harmonics, told, before, after,
         math.sqrt(2) * radius * before, math.sqrt(2) * radius * after,
     )  # fmt: skip
@@ -173,15 +176,17 @@ def read_turn(field_mt: Array) -> Turn:
     half, apart = (square[:, 0, 0] + square[:, 1, 1]) / 2, (square[:, 0, 0] - square[:, 1, 1]) / 2
     root = np.hypot(apart, square[:, 0, 1])
     signal = np.sqrt(np.maximum(np.stack([half + root, half - root], axis=1), 0.0))
-    flat = ~(signal[:, 1] > LEAST_SHAPE * signal[:, 0])
+    moved = field_mt - field_mt.mean(axis=1, keepdims=True)
+    size = np.sqrt(np.maximum(np.mean(np.sum(moved**2, axis=2), axis=1), np.mean(field_mt[:, 0] ** 2, axis=1) * 1e-12))
+    flat = ~(signal[:, 1] > LEAST_SHAPE * size)
     square[flat] = np.nan
     determinant = square[:, 0, 0] * square[:, 1, 1] - square[:, 0, 1] ** 2
     swapped = np.stack([square[:, 1, 1], -square[:, 0, 1], -square[:, 0, 1], square[:, 0, 0]], 1).reshape(-1, 2, 2)
     inverse = np.einsum("nkl,nil->nki", swapped / determinant[:, None, None], first)
-    circle = np.einsum("nki,nai->nak", inverse, field_mt - field_mt.mean(axis=1, keepdims=True))
+    circle = np.einsum("nki,nai->nak", inverse, moved)
     for _ in range(REFITS):
         circle = _refitted(circle)
-    harmonics, rest = _harmonics(np.arctan2(circle[..., 1], circle[..., 0]), phi)
+    harmonics, rest, raw = _harmonics(np.arctan2(circle[..., 1], circle[..., 0]), phi)
     slope = _slope(field_mt)
     steep = np.where(flat[:, None], np.nan, np.sum(slope**2, axis=2))
     tangent = slope[..., :2] ** 2 / steep[..., None] ** 2
@@ -189,6 +194,7 @@ def read_turn(field_mt: Array) -> Turn:
         signal,
         harmonics,
         rest,
+        raw,
         np.asarray(np.mean(1 / steep, axis=1)),
         np.einsum("nki,nki->n", inverse, inverse) / 2,
         np.asarray(np.mean(tangent, axis=(1, 2))),
@@ -202,10 +208,12 @@ def _slope(values: Array) -> Array:
     return np.asarray(np.fft.irfft(1j * orders * np.fft.rfft(values, axis=1), n=count, axis=1))
 
 
-def _harmonics(psi: Array, phi: Array) -> tuple[NDArray[np.complex128], Array]:
-    """Periodic error as a series in the angle read, 1 to K (n, K), and the rms of what lies beyond it (n,)."""
+def _harmonics(psi: Array, phi: Array) -> tuple[NDArray[np.complex128], Array, Array]:
+    """Periodic error as a series in the angle read, 1 to K (n, K), the rms of what lies beyond it (n,), and the sd of
+    the error over the turn of the axle (n,)."""
     error = psi - phi
     error = np.remainder(error - error[:, :1] + math.pi, 2 * math.pi) - math.pi
+    raw = np.std(error, axis=1)
     each = 1 + _slope(error)  # dpsi / dphi: the mean over psi is that over phi times it
     error = error - np.mean(error * each, axis=1, keepdims=True)
     turn = np.exp(-1j * psi)
@@ -215,7 +223,7 @@ def _harmonics(psi: Array, phi: Array) -> tuple[NDArray[np.complex128], Array]:
         found.append(2 * np.mean(error * each * power, axis=1))
     harmonics = np.stack(found, axis=1)
     rest = np.mean(error**2 * each, axis=1) - np.sum(np.abs(harmonics) ** 2, axis=1) / 2
-    return harmonics, np.sqrt(np.maximum(rest, 0.0))
+    return harmonics, np.sqrt(np.maximum(rest, 0.0)), raw
 
 
 def _refitted(circle: Array) -> Array:
