@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from benchmarks.benching.bodies import body_rows
+from benchmarks.benching.choosing import choose_rows
 from benchmarks.benching.floors import floor_rows
 from benchmarks.benching.limits import limit_rows
 from benchmarks.benching.scatter import scatter_rows
@@ -21,3 +22,4 @@ def rows(quick: bool) -> Iterator[Row]:
     yield from guarded("budget against scatter", "<= 25 %", lambda: scatter_rows(quick))
     yield from guarded("speed of fields", "<= 1.5 and 4 times", lambda: speed_rows(quick))
     yield from guarded("tolerance study", "<= 1.5 and 4 times", lambda: tolerance_rows(quick))
+    yield from guarded("choose", "<= 10 times", lambda: choose_rows(quick))

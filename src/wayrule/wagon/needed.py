@@ -54,12 +54,20 @@ def needed(wagon: Wagon) -> Needed:
             where=wagon.name,
             next_step="add what is missing to the wagon file",
         )
-    sources = bodies(magnets, wagon.name)
+    return Needed(magnets, bodies(magnets, wagon.name), place, wheel / 2, layers_between(wagon, place))
+
+
+def layers_between(wagon: Wagon, place_mm: Triple) -> Continuation | None:
+    """What the floor makes of the field at a place of the sensor, at rest.
+
+    Raises
+    ------
+    UsageError   layers that overlap, or lie at the axle or the sensor
+    """
     try:
-        floor = passage(wagon.floor, place[2], over_mm=place[:2])
+        return passage(wagon.floor, place_mm[2], over_mm=place_mm[:2])
     except ValueError as error:
         raise _wrong(error, wagon.name, "correct the floor's layers or sensor.place_mm in the wagon file") from None
-    return Needed(magnets, sources, place, wheel / 2, floor)
 
 
 def bodies(magnets: Magnets, where: str) -> tuple[Source, ...]:
