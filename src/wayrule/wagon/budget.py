@@ -241,7 +241,6 @@ def _periodic(laid: Laid, run: Conditions) -> list[BudgetLine]:
         float(told[0]),
         run.out_of_round_mm / radius,
         float(turn.rest_rad[0]),
-        float(turn.raw_rad[0]),
     )
     told_words = (
         f"harmonics above {math.degrees(told[0]):.2g} deg are learnt from the run and taken out"

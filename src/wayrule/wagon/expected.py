@@ -20,9 +20,6 @@ from wayrule.model.arrays import Array
 NOISE_MT: Final = 0.03
 """Noise of a reading where the wagon file gives none: usual for a sensor of some tens of mT; from memory."""
 
-REFITS: Final = 3
-"""Gauss-Newton steps from the first harmonic to the ellipse that fits best; the second leaves 1e-4 of an error."""
-
 LEAST_SHAPE: Final = 1e-3
 """Smaller over greater half axis below which a field does not turn but comes and goes."""
 
@@ -88,7 +85,6 @@ class Turn:
     signal_mt   (n, 2) half axes
     harmonics   (n, K) complex: psi - phi is the sum of the real parts of them times e^(i k psi) [rad]
     rest_rad    (n,) rms of psi - phi beyond them
-    raw_rad     (n,) sd of psi - phi over the turn of the axle (of the angle read it is the harmonics' and the rest's)
     flat_1_mt2  (n,) mean over the turn of 1/|dB/dphi|2: times the variance of a reading it is that of the angle
     round_1_mt2 (n,) the same for the angle on the ellipse brought to a circle: (1/a2 + 1/b2)/2
     level_1_mt2 (n,) the same for fields forward and left (their mean)
@@ -97,7 +93,6 @@ class Turn:
     signal_mt: Array
     harmonics: NDArray[np.complex128]
     rest_rad: Array
-    raw_rad: Array
     flat_1_mt2: Array
     round_1_mt2: Array
     level_1_mt2: Array
@@ -145,17 +140,16 @@ def expected(field_mt: Array, sensor: FieldSensor, wheel_mm: float, pull: Pull |
     seen = np.sqrt((noise**2 + step**2) * turn.round_1_mt2 + (within * earth) ** 2)
     told, fit = told_rad(seen, pull, sensor, wheel_mm)
     out = np.full(len(seen), pull.out_of_round_mm / radius)
-    whole = np.sum(np.abs(turn.harmonics) ** 2, axis=1) / 2 + turn.rest_rad**2
-    stays = (left_over(turn.harmonics, told, out) ** 2 + turn.rest_rad**2) / (whole + out**2 / 2)
-    left = np.sqrt(stays * (turn.raw_rad**2 + out**2 / 2) + fit**2)
+    raw = np.sqrt(np.sum(np.abs(turn.harmonics) ** 2, axis=1) / 2 + turn.rest_rad**2)
+    left = np.sqrt(left_over(turn.harmonics, told, out) ** 2 + turn.rest_rad**2 + fit**2)
     white = np.sqrt((noise**2 + step**2) * turn.flat_1_mt2)
     after = np.sqrt(white**2 + left**2 + (away * earth) ** 2)
-    before = np.sqrt(white**2 + turn.raw_rad**2 + out**2 / 2 + (away * earth) ** 2)
+    before = np.sqrt(white**2 + raw**2 + out**2 / 2 + (away * earth) ** 2)
     most = np.max(np.abs(field_mt), axis=(1, 2))
     limit = math.inf if sensor.range_mt is None else sensor.range_mt
     per_mt = np.sqrt(turn.flat_1_mt2)
     return Expected(
-        turn.signal_mt, most, most > limit, noise * per_mt, step * per_mt, turn.raw_rad, left,
+        turn.signal_mt, most, most > limit, noise * per_mt, step * per_mt, raw, left,
         out / math.sqrt(2), away * earth, turn.harmonics, told, before, after,
         math.sqrt(2) * radius * before, math.sqrt(2) * radius * after,
     )  # fmt: skip
@@ -166,8 +160,7 @@ def read_turn(field_mt: Array) -> Turn:
 
     Notes
     -----
-    From the first harmonic to the ellipse that fits best in the algebraic sense: on the circle, the radius less 1 is
-    fitted by a shift of the centre (cos, sin psi) and a change of shape (1, cos, sin 2 psi), `REFITS` times.
+    The first harmonic brings the turn near a circle, the direct fit of an ellipse makes it round.
     """
     count = field_mt.shape[1]
     phi = np.arange(count) * (2 * math.pi / count)
@@ -184,9 +177,9 @@ def read_turn(field_mt: Array) -> Turn:
     swapped = np.stack([square[:, 1, 1], -square[:, 0, 1], -square[:, 0, 1], square[:, 0, 0]], 1).reshape(-1, 2, 2)
     inverse = np.einsum("nkl,nil->nki", swapped / determinant[:, None, None], first)
     circle = np.einsum("nki,nai->nak", inverse, moved)
-    for _ in range(REFITS):
-        circle = _refitted(circle)
-    harmonics, rest, raw = _harmonics(np.arctan2(circle[..., 1], circle[..., 0]), phi)
+    turning = np.flatnonzero(~flat)
+    circle[turning] = _fitted(circle[turning])
+    harmonics, rest = _harmonics(np.arctan2(circle[..., 1], circle[..., 0]), phi)
     slope = _slope(field_mt)
     steep = np.where(flat[:, None], np.nan, np.sum(slope**2, axis=2))
     tangent = slope[..., :2] ** 2 / steep[..., None] ** 2
@@ -194,7 +187,6 @@ def read_turn(field_mt: Array) -> Turn:
         signal,
         harmonics,
         rest,
-        raw,
         np.asarray(np.mean(1 / steep, axis=1)),
         np.einsum("nki,nki->n", inverse, inverse) / 2,
         np.asarray(np.mean(tangent, axis=(1, 2))),
@@ -208,12 +200,10 @@ def _slope(values: Array) -> Array:
     return np.asarray(np.fft.irfft(1j * orders * np.fft.rfft(values, axis=1), n=count, axis=1))
 
 
-def _harmonics(psi: Array, phi: Array) -> tuple[NDArray[np.complex128], Array, Array]:
-    """Periodic error as a series in the angle read, 1 to K (n, K), the rms of what lies beyond it (n,), and the sd of
-    the error over the turn of the axle (n,)."""
+def _harmonics(psi: Array, phi: Array) -> tuple[NDArray[np.complex128], Array]:
+    """Periodic error as a series in the angle read, 1 to K (n, K), and the rms of what lies beyond it (n,)."""
     error = psi - phi
     error = np.remainder(error - error[:, :1] + math.pi, 2 * math.pi) - math.pi
-    raw = np.std(error, axis=1)
     each = 1 + _slope(error)  # dpsi / dphi: the mean over psi is that over phi times it
     error = error - np.mean(error * each, axis=1, keepdims=True)
     turn = np.exp(-1j * psi)
@@ -223,18 +213,31 @@ def _harmonics(psi: Array, phi: Array) -> tuple[NDArray[np.complex128], Array, A
         found.append(2 * np.mean(error * each * power, axis=1))
     harmonics = np.stack(found, axis=1)
     rest = np.mean(error**2 * each, axis=1) - np.sum(np.abs(harmonics) ** 2, axis=1) / 2
-    return harmonics, np.sqrt(np.maximum(rest, 0.0)), raw
+    return harmonics, np.sqrt(np.maximum(rest, 0.0))
 
 
-def _refitted(circle: Array) -> Array:
-    """One Gauss-Newton step towards the unit circle: points (n, a, 2) moved and reshaped by the same map each."""
-    psi = np.arctan2(circle[..., 1], circle[..., 0])
-    off = np.hypot(circle[..., 0], circle[..., 1]) - 1.0
-    columns = np.stack([np.cos(psi), np.sin(psi), np.ones_like(psi), np.cos(2 * psi), np.sin(2 * psi)], axis=-1)
-    x, y, grown, long, askew = (2.0 * np.mean(columns * off[..., None], axis=1)).T
-    grown = grown / 2
-    keep = np.stack([1 - grown - long, -askew, -askew, 1 - grown + long], axis=1).reshape(-1, 2, 2)
-    return np.asarray(np.einsum("nkl,nal->nak", keep, circle - np.stack([x, y], axis=1)[:, None]))
+def _fitted(circle: Array) -> Array:
+    """Points (n, a, 2) near the unit circle, moved and reshaped so that the ellipse of the direct fit becomes it.
+
+    Halir & Flusser 1998, as `maths.ellipse.fit_ellipse` has it for one ring, here for n of them.
+    """
+    x, y = circle[..., 0], circle[..., 1]
+    quadratic, linear = np.stack([x * x, x * y, y * y], -1), np.stack([x, y, np.ones_like(x)], -1)
+    mixed = np.einsum("nai,naj->nij", quadratic, linear)
+    other = -np.linalg.solve(np.einsum("nai,naj->nij", linear, linear), np.swapaxes(mixed, 1, 2))
+    whole = np.einsum("nai,naj->nij", quadratic, quadratic) + mixed @ other
+    reduced = np.stack([whole[:, 2] / 2, -whole[:, 1], whole[:, 0] / 2], axis=1)
+    vectors = np.real(np.linalg.eig(reduced)[1])
+    best = np.argmax(4 * vectors[:, 0] * vectors[:, 2] - vectors[:, 1] ** 2, axis=1)
+    conic = np.take_along_axis(vectors, best[:, None, None], axis=2)
+    a, b, c = conic[:, :, 0].T
+    d, e, f = (other @ conic)[:, :, 0].T
+    shape = np.stack([a, b / 2, b / 2, c], axis=1).reshape(-1, 2, 2)
+    centre = np.linalg.solve(2 * shape, -np.stack([d, e], 1)[..., None])
+    level = np.sum(centre * (shape @ centre), axis=(1, 2)) - f
+    size, axes = np.linalg.eigh(shape / level[:, None, None])
+    to_circle = axes @ (np.sqrt(np.maximum(size, 0.0))[..., None] * np.swapaxes(axes, 1, 2))
+    return np.asarray((circle - centre[:, None, :, 0]) @ to_circle)
 
 
 def told_rad(seen_rad: Array, pull: Pull, sensor: FieldSensor, wheel_mm: float) -> tuple[Array, Array]:

@@ -36,7 +36,6 @@ def staying(
     told_rad: float,
     out_rad: float,
     rest_rad: float,
-    raw_rad: float,
 ) -> Staying:
     """Harmonics before and after, split by cause.
 
@@ -47,7 +46,6 @@ def staying(
     told_rad : amplitude above which a harmonic is taken out
     out_rad : amplitude of an out-of-round wheel, once a turn at a phase that nobody knows
     rest_rad : rms of the drawing's error beyond the K-th, which always stays
-    raw_rad : sd of the drawing's error over a turn of the axle; a strongly bent reading lingers where it errs
 
     Notes
     -----
@@ -56,7 +54,7 @@ def staying(
     Examples
     --------
     >>> none = np.zeros((0, 1), dtype=complex)
-    >>> split = staying(np.array([0.02 + 0j]), none, 0.01, 0.0, 0.0, 0.0141)
+    >>> split = staying(np.array([0.02 + 0j]), none, 0.01, 0.0, 0.0)
     >>> round(split.shape_before, 4), split.shape_after
     (0.0141, 0.0)
     """
@@ -66,12 +64,12 @@ def staying(
     whole = shape + build + out
     stays = _power_that_stays(drawn, errors, told_rad, out_rad) / np.where(whole > 0, whole, 1.0)
 
-    def rms(power: Array) -> float:
-        return math.sqrt(float(np.sum(power)) / 2)
+    def rms(power: Array, more: float = 0.0) -> float:
+        return math.sqrt(float(np.sum(power)) / 2 + more**2)
 
-    read = math.hypot(rms(shape), rest_rad)
-    kept = math.hypot(rms(shape * stays), rest_rad) / read if read else 0.0
-    return Staying(raw_rad, raw_rad * kept, rms(build), rms(build * stays), rms(out), rms(out * stays))
+    return Staying(
+        rms(shape, rest_rad), rms(shape * stays, rest_rad), rms(build), rms(build * stays), rms(out), rms(out * stays)
+    )
 
 
 def _power_that_stays(
