@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from wayrule.version import VERSION
 
 if TYPE_CHECKING:
+    from wayrule.desk.benching import bench as bench
     from wayrule.desk.demonstration import demo as demo
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.opening import read_recording as read_recording
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 __version__ = VERSION
 
 VERBS = {
+    "bench": "wayrule.desk.benching:bench",
     "demo": "wayrule.desk.demonstration:demo",
     "import_recording": "wayrule.desk.importing:import_recording",
     "read_recording": "wayrule.desk.opening:read_recording",

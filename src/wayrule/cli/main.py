@@ -13,6 +13,7 @@ from wayrule.version import VERSION
 
 VERBS = {
     "demo": "wayrule.cli.demo:demo",
+    "bench": "wayrule.cli.bench:bench",
     "import": "wayrule.cli.importing:import_",
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
@@ -49,6 +50,7 @@ def wayrule() -> None:
 
     \b
     A first look:     wayrule demo
+    Before building:  wayrule bench van.wagon.toml
     Your own log:     wayrule import run.csv --wagon van.wagon.toml
                       wayrule travel run.csv --wagon van.wagon.toml
                       wayrule survey run.csv --wagon van.wagon.toml --out survey

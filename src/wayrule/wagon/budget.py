@@ -82,6 +82,7 @@ class Laid:
                build error
     nearest    greatest component at the nearest, for the middle of the remanence [mT]
     edge       what the ends of steel plates change; None where none has an end
+    endless    share of the field that the plates would leave if they had no ends
     """
 
     wagon: Wagon
@@ -91,6 +92,12 @@ class Laid:
     turn: Turn
     nearest_mt: float
     edge: EdgeEffect | None
+    endless: float
+
+    @property
+    def left(self) -> float:
+        """Share of the field that the floor leaves: of the mean of both half axes that counts against noise."""
+        return math.sqrt(float(self.turn.flat_1_mt2[1] / self.turn.flat_1_mt2[0]))
 
 
 def budget(
@@ -129,6 +136,7 @@ def lay_out(wagon: Wagon, *, one_sd: Build | None = None, edges: bool = True) ->
         have.sources, have.place_mm, build=_rows(wagon, have, one_sd), phi_rad=phi, floor=have.floor
     )
     edge = edge_effect(have.sources, have.place_mm, wagon.floor) if edges else None
+    endless = read_turn(behind[:1]).flat_1_mt2[0]
     if edge is not None:
         behind = behind + _at(edge, phi)
     turn = read_turn(np.concatenate([behind[:1], free, behind[1:]]))
@@ -140,7 +148,16 @@ def lay_out(wagon: Wagon, *, one_sd: Build | None = None, edges: bool = True) ->
             where="sensor.place_mm",
             next_step="move the sensor over the axle, or towards the ends of the magnets' turn",
         )
-    return Laid(wagon, have, phi, behind[0], turn, float(np.max(np.abs(behind[1]))), edge)
+    return Laid(
+        wagon,
+        have,
+        phi,
+        behind[0],
+        turn,
+        float(np.max(np.abs(behind[1]))),
+        edge,
+        math.sqrt(float(turn.flat_1_mt2[1] / endless)),
+    )
 
 
 def budget_of(laid: Laid, conditions: Conditions | None = None) -> Budget:
@@ -214,7 +231,7 @@ def _readings(laid: Laid, hot: float) -> list[BudgetLine]:
     radius, squared = laid.have.radius_mm, noise**2 + step**2
     plate = math.sqrt(squared * max(behind - air, 0.0))
     warm = math.sqrt(squared * behind * max(hot**-2 - 1, 0.0))
-    left = float(laid.turn.signal_mt[0, 1] / laid.turn.signal_mt[1, 1])
+    left = laid.left
     cost = f"leaves {left:.0%} of the field" if abs(left - 1) > 0.005 else "costs nothing at a stand"
     stated = "stated" if laid.wagon.sensor.noise_mt is not None else "not stated: a usual one"
     values = (
