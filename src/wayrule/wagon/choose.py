@@ -29,6 +29,9 @@ from wayrule.wagon.reckoning import Reckoned, reckoned
 Triple = tuple[float, float, float]
 
 KEEP: Final = 10
+WORTH: Final = 0.02
+"""Gain in the error, relative, from which deeper flats are worth the filing; our choice, no source."""
+
 SKIDS: Final = "steel holds the wheel: it skids"
 
 
@@ -61,7 +64,7 @@ class Choice:
     """What was found.
 
     best         the best place for each pair of discs and flat, least error first
-    front        those that no other beats in both error and depth of the flats
+    front        those whose deeper flats are worth the filing: better by 2 % than all with shallower ones
     now          the arrangement of the file, where it has one that can be built and read
     now_out      why it has none, or ""
     tried, fit   how many arrangements, and how many of them can be built and read
@@ -199,10 +202,10 @@ def _best_places(fit: Sequence[Arrangement]) -> list[Arrangement]:
 
 
 def _front(best: Sequence[Arrangement]) -> tuple[Arrangement, ...]:
-    """Those that no other beats in both error and depth, least depth first."""
+    """Least depth first: the best of each depth that is better than all shallower ones by `WORTH`."""
     found: list[Arrangement] = []
     for one in sorted(best, key=lambda one: (one.mounted.depth_mm, one.error_mm)):
-        if math.isfinite(one.mounted.depth_mm) and (not found or one.error_mm < found[-1].error_mm):
+        if math.isfinite(one.mounted.depth_mm) and (not found or one.error_mm < (1 - WORTH) * found[-1].error_mm):
             found.append(one)
     return tuple(found)
 
