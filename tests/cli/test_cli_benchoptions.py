@@ -6,19 +6,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import click
 import pytest
 
-from wayrule.cli.benchoptions import (
-    choose_options,
-    disc_of,
-    places_of,
-    show_choice,
-    show_tolerances,
-    space_of,
-    stated_of,
-    tolerance_options,
-)
+from wayrule.cli.benchoptions import disc_of, places_of, space_of, stated_of
+from wayrule.cli.main import run
 from wayrule.desk.choosing import choose_for, filing
 from wayrule.desk.tolerances import tolerances_for
 from wayrule.errors import UsageError
@@ -29,31 +20,8 @@ VAN = Path(__file__).parents[2] / "examples" / "van7.wagon.toml"
 SPACE = "-4,-3,10:4,3,20"
 
 
-@click.command()
-@click.argument("wagon_file")
-@choose_options()
-@tolerance_options()
-@click.option("--json", "as_json", is_flag=True)
-def command(
-    wagon_file: str,
-    want_choice: bool,
-    space: str | None,
-    discs: tuple[str, ...],
-    places: str | None,
-    keep: int,
-    wagons: int | None,
-    stated: tuple[str, ...],
-    seed: int,
-    as_json: bool,
-) -> None:
-    if want_choice:
-        show_choice(wagon_file, space=space, discs=discs, places=places, keep=keep, as_json=as_json)
-    if wagons is not None:
-        show_tolerances(wagon_file, wagons=wagons, stated=stated, seed=seed, as_json=as_json)
-
-
 def told(capsys: pytest.CaptureFixture[str], *words: str) -> str:
-    command.main([str(VAN), *words], standalone_mode=False)
+    assert run(["bench", str(VAN), *words]) == 0
     return capsys.readouterr().out
 
 
@@ -168,6 +136,38 @@ def test_words_that_cannot_be_read_are_answered_in_one_line(read: Any, text: str
     assert "\n" not in str(error.value)
 
 
-def test_a_seed_below_nought_is_refused() -> None:
-    with pytest.raises(UsageError, match="--seed: expected a seed of 0 or more, came -1"):
-        show_tolerances(str(VAN), wagons=700, stated=(), seed=-1, as_json=False)
+@pytest.mark.parametrize(
+    ("words", "answer"),
+    [
+        ("--tolerances 700 --seed -1", "--seed: expected a seed of 0 or more, came -1"),
+        ("--choose --tolerances", "bench: expected words that go together, came --choose and --tolerances; ask one"),
+        ("--choose --out there", "came --out and --choose or --tolerances; --out goes with the verdict"),
+        ("--tolerances 700 --out there", "came --out and --choose or --tolerances"),
+        ("--space 1,1,1:2,2,20", "came --space without --choose; add --choose"),
+        ("--disc 3x1", "came --disc without --choose"),
+        ("--places 1x1x1", "came --places without --choose"),
+        ("--list 3", "came --list without --choose"),
+        ("--choose --seed 3", "came --seed without --tolerances; add --tolerances"),
+        ("--tolerance depth:0.1", "came --tolerance without --tolerances"),
+        ("--tolerances 700 --radius 400", "came --radius and --tolerances; build errors do not depend"),
+        ("--choose --radius -3", "bench: expected a radius from"),
+        ("--choose --list 0", "1 or more arrangements to list, came"),
+        ("--tolerances 3", "from 612 to 200000 wagons"),
+        ("--tolerances 700 --tolerance size:3", "a tolerance named remanence"),
+    ],
+)
+def test_words_that_do_not_go_together_are_answered_in_one_line(
+    words: str, answer: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["bench", str(VAN), *words.split()]) == 2
+    told = capsys.readouterr()
+    line = [line for line in told.err.splitlines() if "expected" in line]
+    assert len(line) == 1
+    assert answer in line[0]
+    assert told.out == ""
+
+
+def test_a_longer_way_lets_harmonics_be_learnt(capsys: pytest.CaptureFixture[str]) -> None:
+    few = ("--choose", "--space", SPACE, "--places", "1x1x2", "--disc", "4x1", "--json")
+    short, long = (json.loads(told(capsys, *few, "--way", way))["choice"] for way in ("200", "20000"))
+    assert short["best"][0]["shape_mm"] > 3 * long["best"][0]["shape_mm"]

@@ -1,7 +1,10 @@
 """`wayrule bench`."""
 
+from typing import Any
+
 import click
 
+from wayrule.cli.benchoptions import answered, choose_options, tolerance_options
 from wayrule.cli.options import json_option
 
 
@@ -13,9 +16,17 @@ from wayrule.cli.options import json_option
 @click.option(
     "--out", metavar="DIR", help="Write the field's figure (SVG, PNG) and all numbers (JSON) into this folder."
 )
+@choose_options()
+@tolerance_options()
 @json_option()
 def bench(
-    wagon_file: str, way: float | None, speed: float | None, radius: float | None, out: str | None, as_json: bool
+    wagon_file: str,
+    way: float | None,
+    speed: float | None,
+    radius: float | None,
+    out: str | None,
+    as_json: bool,
+    **asked: Any,
 ) -> None:
     """The verdict, what to change (each change tried), the error budget, whether the wheel turns, and cautions.
 
@@ -24,7 +35,12 @@ def bench(
     \b
     wayrule bench van.wagon.toml
     wayrule bench van.wagon.toml --radius 360 --out bench
+    wayrule bench van.wagon.toml --choose --space -4,-3,10:4,3,20
+    wayrule bench van.wagon.toml --tolerances
     """
+    run = {"way": way, "speed": speed, "radius": radius, "out": out, "as_json": as_json}
+    if answered(wagon_file, run, asked):
+        return
     from wayrule.cli.machine import emit
     from wayrule.cli.progress import Steps
     from wayrule.cli.show import say, show

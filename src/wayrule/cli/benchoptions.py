@@ -22,7 +22,7 @@ def choose_options() -> Decorator:
         ),
         click.option("--disc", "discs", metavar="DxT", multiple=True, help="Try only this disc, 3x1 (mm); repeatable."),
         click.option("--places", metavar="FxLxU", help="Places tried in the box; 5x5x6 if not given."),
-        click.option("--list", "keep", type=int, default=10, show_default=True, help="How many to list."),
+        click.option("--list", "keep", type=int, metavar="N", help="How many to list; 10 if not given."),
     )
     return _all(options)
 
@@ -47,55 +47,95 @@ def tolerance_options() -> Decorator:
             multiple=True,
             help="Size of one build error, such as depth:0.05; repeatable.",
         ),
-        click.option("--seed", type=int, default=1, show_default=True, help="Another number, other wagons."),
+        click.option("--seed", type=int, metavar="N", help="Another number, other wagons; 1 if not given."),
     )
     return _all(options)
 
 
-def show_choice(
-    wagon_file: str,
-    *,
-    space: str | None,
-    discs: Sequence[str],
-    places: str | None,
-    keep: int,
-    curve_mm: float | None = None,
-    as_json: bool,
-) -> None:
-    """Choose, and print the answer."""
+def answered(wagon_file: str, run: dict[str, Any], asked: dict[str, Any]) -> bool:
+    """Print what `--choose` or `--tolerances` ask for; False where neither is given.
+
+    Parameters
+    ----------
+    run : bench's own words: way, speed, radius, out, as_json
+    asked : those of `choose_options` and `tolerance_options`
+
+    Raises
+    ------
+    UsageError   words that do not go together, or cannot be read
+    """
+    choosing, studying = asked["want_choice"], asked["wagons"] is not None
+    _together(run, asked, choosing, studying)
+    if choosing:
+        _show_choice(wagon_file, run, asked)
+    if studying:
+        _show_tolerances(wagon_file, run, asked)
+    return bool(choosing or studying)
+
+
+def _together(run: dict[str, Any], asked: dict[str, Any], choosing: bool, studying: bool) -> None:
+    """Refuse words that would be left unheard."""
+    if choosing and studying:
+        raise _alone("--choose and --tolerances", "ask one after the other")
+    if run["out"] is not None and (choosing or studying):
+        raise _alone("--out and --choose or --tolerances", "--out goes with the verdict; --json holds the rest")
+    for word, name, heard, verb in (
+        ("--space", "space", choosing, "--choose"),
+        ("--disc", "discs", choosing, "--choose"),
+        ("--places", "places", choosing, "--choose"),
+        ("--list", "keep", choosing, "--choose"),
+        ("--tolerance", "stated", studying, "--tolerances"),
+        ("--seed", "seed", studying, "--tolerances"),
+    ):
+        if asked[name] not in (None, ()) and not heard:
+            raise _alone(f"{word} without {verb}", f"add {verb}")
+    for word in ("way", "speed", "radius"):
+        if run[word] is not None and studying:
+            raise _alone(f"--{word} and --tolerances", "build errors do not depend on how the wagon is run")
+
+
+def _alone(came: str, next_step: str) -> UsageError:
+    return UsageError(expected="words that go together", came=came, where="bench", next_step=next_step)
+
+
+def _show_choice(wagon_file: str, run: dict[str, Any], asked: dict[str, Any]) -> None:
     from wayrule.cli.machine import emit
     from wayrule.cli.progress import Steps
     from wayrule.cli.show import say, show
     from wayrule.desk.choosing import choose_for
+    from wayrule.wagon.choose import KEEP
     from wayrule.wagon.discs import COMMON_DISCS, STEPS
 
     result = choose_for(
         wagon_file,
-        space=None if space is None else space_of(space),
-        places=STEPS if places is None else places_of(places),
-        discs=[disc_of(one) for one in discs] or COMMON_DISCS,
-        keep=keep,
-        curve_mm=curve_mm,
+        space=None if asked["space"] is None else space_of(asked["space"]),
+        places=STEPS if asked["places"] is None else places_of(asked["places"]),
+        discs=[disc_of(one) for one in asked["discs"]] or COMMON_DISCS,
+        keep=KEEP if asked["keep"] is None else asked["keep"],
+        curve_mm=run["radius"],
+        way_mm=run["way"],
+        speed_mm_s=run["speed"],
         step=Steps(),
     )
-    if as_json:
+    if run["as_json"]:
         emit({"wagon": result.wagon.name, "choice": result.choice})
         return
     say(*result.sentences)
     show(result.tables)
 
 
-def show_tolerances(wagon_file: str, *, wagons: int, stated: Sequence[str], seed: int, as_json: bool) -> None:
-    """Study build errors, and print the answer."""
+def _show_tolerances(wagon_file: str, run: dict[str, Any], asked: dict[str, Any]) -> None:
     from wayrule.cli.machine import emit
     from wayrule.cli.progress import Steps
     from wayrule.cli.show import say, show
     from wayrule.desk.tolerances import tolerances_for
 
+    seed = 1 if asked["seed"] is None else asked["seed"]
     if seed < 0:
         raise UsageError(expected="a seed of 0 or more", came=str(seed), where="--seed", next_step="any number will do")
-    result = tolerances_for(wagon_file, wagons=wagons, stated=dict(map(stated_of, stated)), seed=seed, step=Steps())
-    if as_json:
+    stated = dict(map(stated_of, asked["stated"]))
+    result = tolerances_for(wagon_file, wagons=asked["wagons"], stated=stated, seed=seed, step=Steps())
+    if run["as_json"]:
         emit({"wagon": result.wagon.name, "noise_mm": result.noise_mm, "study": result.study})
         return
     say(*result.sentences)

@@ -108,6 +108,24 @@ def bench(
     ------
     WagonFileError, UsageError, UndeterminedError   each in one line
     """
+    run = conditions_of(way_mm, speed_mm_s, radius_mm)
+    with step("reading the wagon file"):
+        known = read_wagon(wagon)
+    with step("field, budget, changes"):
+        result = BenchResult(bench_of(known, run))
+    if out is not None:
+        with step(f"writing {fspath(out)}"):
+            result.save(out)
+    return result
+
+
+def conditions_of(way_mm: float | None, speed_mm_s: float | None, radius_mm: float | None) -> Conditions:
+    """How the wagon is run, as far as it is stated.
+
+    Raises
+    ------
+    UsageError   a value that no model has
+    """
     given = {"way": way_mm, "speed": speed_mm_s, "radius": radius_mm}
     for name, value in given.items():
         low, high = LIMITS[name]
@@ -118,16 +136,8 @@ def bench(
                 where="bench",
                 next_step="it is in mm, of the model",
             )
-    with step("reading the wagon file"):
-        known = read_wagon(wagon)
     usual = Conditions()
-    run = replace(usual, way_mm=way_mm or usual.way_mm, speed_mm_s=speed_mm_s or usual.speed_mm_s, radius_mm=radius_mm)
-    with step("field, budget, changes"):
-        result = BenchResult(bench_of(known, run))
-    if out is not None:
-        with step(f"writing {fspath(out)}"):
-            result.save(out)
-    return result
+    return replace(usual, way_mm=way_mm or usual.way_mm, speed_mm_s=speed_mm_s or usual.speed_mm_s, radius_mm=radius_mm)
 
 
 def _known(thing: Any) -> Any:

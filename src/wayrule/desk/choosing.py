@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from wayrule.desk.benching import conditions_of
 from wayrule.desk.opening import PathName, read_wagon
 from wayrule.desk.steps import Step, silent
 from wayrule.model import FreeSpace, Wagon
@@ -88,6 +89,8 @@ def choose_for(
     discs: Sequence[tuple[float, float]] = COMMON_DISCS,
     keep: int = KEEP,
     curve_mm: float | None = None,
+    way_mm: float | None = None,
+    speed_mm_s: float | None = None,
     step: Step = silent,
 ) -> ChoiceResult:
     """The best arrangements for a wagon file.
@@ -95,16 +98,18 @@ def choose_for(
     Parameters
     ----------
     space, places, discs, keep, curve_mm : see `wayrule.wagon.choose.choose`
+    way_mm, speed_mm_s : between two places of a run, and how fast; the usual ones where left out
     step : shows what is being done
 
     Raises
     ------
     WagonFileError, UsageError, UndeterminedError   each in one line
     """
+    run = conditions_of(way_mm, speed_mm_s, curve_mm)
     with step("reading the wagon file"):
         known = read_wagon(wagon)
     with step("trying arrangements"):
-        found = choose(known, space=space, steps=places, discs=discs, keep=keep, curve_mm=curve_mm)
+        found = choose(known, space=space, steps=places, discs=discs, keep=keep, pull=run.pull, curve_mm=curve_mm)
     return ChoiceResult(known, found)
 
 
