@@ -82,10 +82,13 @@ def test_a_full_sensor_is_told_and_its_cure_tried():
 
 
 def test_a_field_below_the_noise_fails():
-    loud = replace(HO_VAN, sensor=replace(HO_VAN.sensor, noise_mt=0.5))
+    loud = replace(HO_VAN, sensor=replace(HO_VAN.sensor, noise_mt=0.5, bits=16))
     found = bench(loud)
     assert found.word == "fails"
-    assert any(sentence.startswith("The field is lost in the noise: 1.3 mT") for sentence in found.verdict)
+    assert any(
+        sentence.startswith("The field is lost in the noise: 1.3 mT, a reading has 0.5 mT")
+        for sentence in found.verdict
+    )
 
 
 def test_a_wheel_that_steel_holds_is_told():

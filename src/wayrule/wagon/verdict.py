@@ -16,15 +16,10 @@ from wayrule.wagon.clearance import clash_lines
 from wayrule.wagon.disturbers import reed
 from wayrule.wagon.eddy import told
 from wayrule.wagon.edges import fullness, magnetic
+from wayrule.wagon.keptout import LEAST_SIGNAL, THINNEST
 from wayrule.wagon.mass import NEM_302, letter, mass_sum
 from wayrule.wagon.options import options
 from wayrule.wagon.turning import Turning, against_floor, against_rails, will_it_turn
-
-LEAST_SIGNAL: Final = 5.0
-"""Smaller half axis over the sd of a reading below which the decoding finds no ring (it wants 3, and a spread of 5)."""
-
-WORST_CONDITION: Final = 25.0
-"""Greater over smaller half axis beyond which forward and backward look alike to the decoding."""
 
 POOR_MM: Final = 1.0
 """From this sd of a distance on a wagon reads, but poorly; our choice."""
@@ -91,7 +86,7 @@ def _in_one_line(where: str) -> Iterator[None]:
 
 
 def _word(found: Budget, turns: Turning) -> Word:
-    weak = found.signal_to_noise < LEAST_SIGNAL or found.signal_mt[0] > WORST_CONDITION * found.signal_mt[1]
+    weak = found.signal_to_noise < LEAST_SIGNAL or found.signal_mt[0] > THINNEST * found.signal_mt[1]
     if weak or found.saturates or turns.verdict == "skids":
         return "fails"
     return "poor" if found.repeats_mm >= POOR_MM or turns.verdict == "sticks" else "works"
@@ -109,7 +104,7 @@ def _verdict(word: Word, found: Budget, turns: Turning, wagon: Wagon) -> list[st
         sentences.append(
             f"The field is lost in the noise: {found.signal_mt[1]:.2g} mT, a reading has {found.reading_sd_mt:.2g} mT."
         )
-    if found.signal_mt[0] > WORST_CONDITION * found.signal_mt[1]:
+    if found.signal_mt[0] > THINNEST * found.signal_mt[1]:
         sentences.append(
             f"The field hardly turns there: an ellipse of {found.signal_mt[0]:.2g} by {found.signal_mt[1]:.2g} mT."
         )
