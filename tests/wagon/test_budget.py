@@ -164,7 +164,7 @@ def test_what_stays_of_a_normal_cloud_is_the_integral_of_its_density():
     s, told = 0.01, 0.015
     u = told**2 / (2 * s**2)
     cloud = np.array([[s + 0j], [1j * s]])
-    found = staying(np.zeros(1, dtype=complex), cloud, told, 0.0, 0.0)
+    found = staying(np.zeros(1, dtype=complex), cloud, told, np.zeros(1), 0.0, 0.0)
     exact = math.sqrt(2 * s**2 * (1 - (1 + u) * math.exp(-u)) / 2)
     assert found.build_after == pytest.approx(exact, rel=0.05)  # 24 rings: one in or out is 4 %
     assert found.build_before == pytest.approx(s, rel=1e-9)

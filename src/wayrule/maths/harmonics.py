@@ -3,7 +3,7 @@
 psi   angle as read [rad], phi = psi - h(psi) the true one      h(psi) = sum over k of A_k cos k psi + B_k sin k psi
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -93,12 +93,41 @@ def fit_harmonics(
     True
     """
     none = np.zeros(orders)
+    found = _solved(t_s, psi_rad, steady, orders, least_turns)
+    if isinstance(found, float):
+        return Harmonics(none, none, np.full(orders, np.inf), found, float("nan"))
+    kept = np.hypot(found.cosine, found.sine) > STANDS_OUT * found.sd_rad
+    return replace(found, cosine=np.where(kept, found.cosine, 0.0), sine=np.where(kept, found.sine, 0.0))
+
+
+def leaked(t_s: Array, phi_rad: Array, steady: NDArray[np.bool_], *, orders: int = ORDERS) -> Harmonics | None:
+    """What `fit_harmonics` would take for periodic error of a reading that has none: jerks of the motion.
+
+    Parameters
+    ----------
+    t_s, phi_rad, steady : as of `fit_harmonics`, the angle true
+    Returns every pair it finds, small or not, and the rms of what the motion leaves; None with too few turns.
+
+    Examples
+    --------
+    >>> t = np.linspace(0.0, 20.0, 4000)
+    >>> bool(leaked(t, 12.0 * t, np.ones(4000, bool)).residual_rad < 1e-6)  # an even motion leaks nothing
+    True
+    """
+    found = _solved(t_s, phi_rad, steady, orders, LEAST_TURNS)
+    return None if isinstance(found, float) else found
+
+
+def _solved(
+    t_s: Array, psi_rad: Array, steady: NDArray[np.bool_], orders: int, least_turns: float
+) -> Harmonics | float:
+    """All pairs, however small; the turns alone where they are too few."""
     stretches = _stretches(psi_rad, steady)
     stretches = stretches[:: -(-len(stretches) // MOST_STRETCHES) or 1]
     pieces = [p for p in (_without_motion(t_s[a:b], psi_rad[a:b], orders) for a, b in stretches) if p is not None]
-    turns = sum(p[2] for p in pieces)
+    turns = float(sum(p[2] for p in pieces))
     if turns < least_turns:
-        return Harmonics(none, none, np.full(orders, np.inf), turns, float("nan"))
+        return turns
     weights = np.ones(len(pieces))
     coefficients = np.zeros(2 * orders)
     for _ in range(3):
@@ -110,10 +139,8 @@ def fit_harmonics(
     information = np.sum(weights * np.array([p[2] for p in pieces]))  # two readings a turn, half of them for A, half B
     samples = np.array([len(p[0]) for p in pieces])
     sd = np.full(orders, np.sqrt(2.0 / (2.0 * information)))
-    cosine, sine = coefficients[:orders], coefficients[orders:]
-    kept = np.hypot(cosine, sine) > STANDS_OUT * sd
     residual = float(np.sqrt(np.sum(samples * np.array(left)) / samples.sum()))
-    return Harmonics(np.where(kept, cosine, 0.0), np.where(kept, sine, 0.0), sd, turns, residual)
+    return Harmonics(coefficients[:orders], coefficients[orders:], sd, turns, residual)
 
 
 def _stretches(psi_rad: Array, steady: NDArray[np.bool_]) -> list[tuple[int, int]]:

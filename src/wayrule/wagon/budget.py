@@ -18,8 +18,9 @@ from wayrule.model.arrays import Array
 from wayrule.wagon.disturbers import EARTH, STRONGEST_EARTH_MT, Place, disturbance
 from wayrule.wagon.eddy import eddy
 from wayrule.wagon.edges import EdgeEffect, edge_effect
-from wayrule.wagon.expected import Pull, Turn, earth_factors, read_turn, reading_sd_mt, told_rad
+from wayrule.wagon.expected import Turn, earth_factors, read_turn, reading_sd_mt
 from wayrule.wagon.grades import remanence_mt, warmed
+from wayrule.wagon.learning import Pull, learning
 from wayrule.wagon.motion import Motion, bogie_swing, motion_errors, plays, sunk, two_axle_swing
 from wayrule.wagon.needed import Needed, needed
 from wayrule.wagon.plates import covers
@@ -57,6 +58,7 @@ class Conditions:
     radius_mm         of the sharpest curve; `SHARP_GAUGES` gauges where left out
     place             for Earth's field
     out_of_round_mm   amplitude of the wheel's once-a-turn error; our choice, no source
+    ramp_mm_s2        mean acceleration when starting and stopping
     """
 
     way_mm: float = 1000.0
@@ -65,11 +67,19 @@ class Conditions:
     radius_mm: float | None = None
     place: Place = EARTH[2]
     out_of_round_mm: float = 0.02
+    ramp_mm_s2: float = 120.0
 
     @property
     def pull(self) -> Pull:
         """The same as `expected` takes it."""
-        return Pull(self.way_mm, self.speed_mm_s, self.heading_rad, self.place.level_mt, self.out_of_round_mm)
+        return Pull(
+            self.way_mm,
+            self.speed_mm_s,
+            self.heading_rad,
+            self.place.level_mt,
+            self.out_of_round_mm,
+            self.ramp_mm_s2,
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -250,23 +260,29 @@ def _periodic(laid: Laid, run: Conditions) -> list[BudgetLine]:
     _, within = earth_factors(run.heading_rad)
     earth = within * run.place.level_mt * math.sqrt(float(turn.level_1_mt2[0]))
     seen = np.array([math.sqrt((noise**2 + step**2) * float(turn.round_1_mt2[0]) + earth**2)])
-    told, fit = told_rad(seen, run.pull, laid.wagon.sensor, 2 * radius)
+    learnt = learning(seen, run.pull, laid.wagon.sensor.rate_hz, 2 * radius)
+    told = float(learnt.told_rad[0])
     drawn = turn.harmonics[0]
     found = staying(
         drawn,
         turn.harmonics[4:] - drawn,
-        float(told[0]),
+        told,
+        learnt.leak_rad,
         run.out_of_round_mm / radius,
         float(turn.rest_rad[0]),
     )
     told_words = (
-        f"harmonics above {math.degrees(told[0]):.2g} deg are learnt from the run and taken out"
-        if math.isfinite(told[0])
+        f"harmonics above {math.degrees(told):.2g} deg are learnt from the run and taken out"
+        if math.isfinite(told)
         else "too few turns on this way to learn the harmonics"
     )
     return [
         _repeating(
-            "shape of the field", radius, found.shape_before, math.hypot(found.shape_after, float(fit[0])), told_words
+            "shape of the field",
+            radius,
+            found.shape_before,
+            math.hypot(found.shape_after, float(learnt.fit_rad[0])),
+            told_words,
         ),
         _repeating("build", radius, found.build_before, found.build_after, "usual tolerances of flats, discs, sensor"),
         _repeating(

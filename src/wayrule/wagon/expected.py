@@ -13,33 +13,17 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from wayrule.maths.counting import LEAST_TURNS, ORDERS, STANDS_OUT
+from wayrule.maths.counting import ORDERS
 from wayrule.model import FieldSensor
 from wayrule.model.arrays import Array
+from wayrule.wagon.learning import Learning, learning
+from wayrule.wagon.learning import Pull as Pull
 
 NOISE_MT: Final = 0.03
 """Noise of a reading where the wagon file gives none: usual for a sensor of some tens of mT; from memory."""
 
 LEAST_SHAPE: Final = 1e-3
 """Smaller over greater half axis below which a field does not turn but comes and goes."""
-
-
-@dataclass(frozen=True, slots=True)
-class Pull:
-    """The run that a distance is taken from.
-
-    way_mm            between the two places
-    speed_mm_s        of the wagon
-    heading_rad       by which the line turns on that way: a straight has 0, once round 2 pi
-    level_earth_mt    Earth's field along the level
-    out_of_round_mm   amplitude of the once-a-turn error of the wheel's rolling; 0.02 is our choice, no source
-    """
-
-    way_mm: float = 1000.0
-    speed_mm_s: float = 250.0
-    heading_rad: float = 2 * math.pi
-    level_earth_mt: float = 0.0201
-    out_of_round_mm: float = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,10 +122,10 @@ def expected(field_mt: Array, sensor: FieldSensor, wheel_mm: float, pull: Pull |
     away, within = earth_factors(pull.heading_rad)
     earth = pull.level_earth_mt * np.sqrt(turn.level_1_mt2)
     seen = np.sqrt((noise**2 + step**2) * turn.round_1_mt2 + (within * earth) ** 2)
-    told, fit = told_rad(seen, pull, sensor, wheel_mm)
+    learnt = learning(seen, pull, sensor.rate_hz, wheel_mm)
     out = np.full(len(seen), pull.out_of_round_mm / radius)
     raw = np.sqrt(np.sum(np.abs(turn.harmonics) ** 2, axis=1) / 2 + turn.rest_rad**2)
-    left = np.sqrt(left_over(turn.harmonics, told, out) ** 2 + turn.rest_rad**2 + fit**2)
+    left = np.sqrt(left_over(turn.harmonics, learnt, out) ** 2 + turn.rest_rad**2 + learnt.fit_rad**2)
     white = np.sqrt((noise**2 + step**2) * turn.flat_1_mt2)
     after = np.sqrt(white**2 + left**2 + (away * earth) ** 2)
     before = np.sqrt(white**2 + raw**2 + out**2 / 2 + (away * earth) ** 2)
@@ -150,7 +134,7 @@ def expected(field_mt: Array, sensor: FieldSensor, wheel_mm: float, pull: Pull |
     per_mt = np.sqrt(turn.flat_1_mt2)
     return Expected(
         turn.signal_mt, most, most > limit, noise * per_mt, step * per_mt, raw, left,
-        out / math.sqrt(2), away * earth, turn.harmonics, told, before, after,
+        out / math.sqrt(2), away * earth, turn.harmonics, learnt.told_rad, before, after,
         math.sqrt(2) * radius * before, math.sqrt(2) * radius * after,
     )  # fmt: skip
 
@@ -240,30 +224,17 @@ def _fitted(circle: Array) -> Array:
     return np.asarray((circle - centre[:, None, :, 0]) @ to_circle)
 
 
-def told_rad(seen_rad: Array, pull: Pull, sensor: FieldSensor, wheel_mm: float) -> tuple[Array, Array]:
-    """Amplitude from which a harmonic is taken out, and what its own fit leaves behind (rms over a turn) [rad].
-
-    Parameters
-    ----------
-    seen_rad : (n,) rms of a reading about smooth motion
-    """
-    turns = pull.way_mm / (math.pi * wheel_mm)
-    if turns < LEAST_TURNS:
-        return np.full_like(seen_rad, np.inf), np.zeros_like(seen_rad)
-    readings = pull.way_mm / pull.speed_mm_s * (sensor.rate_hz or math.inf)
-    return STANDS_OUT * seen_rad / math.sqrt(turns), seen_rad * math.sqrt(4 / readings)
-
-
-def left_over(harmonics: NDArray[np.complex128], told: Array, out_rad: Array) -> Array:
-    """Rms over a turn of what is not taken out: (n,) [rad].
+def left_over(harmonics: NDArray[np.complex128], learnt: Learning, out_rad: Array) -> Array:
+    """Rms over a turn of what is not taken out, and of what jerks of the motion put in: (n,) [rad].
 
     An out-of-round wheel adds to the first harmonic at a phase that nobody knows: the mean over all phases is taken.
     """
     phases = np.exp(2j * math.pi * np.arange(24) / 24)
+    told, leak = learnt.told_rad[:, None] ** 2, learnt.leak_rad**2
     first = np.abs(harmonics[:, :1] + out_rad[:, None] * phases) ** 2
-    power = np.mean(np.where(first <= told[:, None] ** 2, first, 0.0), axis=1)
+    power = np.mean(np.where(first <= told, first, leak[0]), axis=1)
     rest = np.abs(harmonics[:, 1:]) ** 2
-    return np.asarray(np.sqrt((power + np.sum(np.where(rest <= told[:, None] ** 2, rest, 0.0), axis=1)) / 2))
+    return np.asarray(np.sqrt((power + np.sum(np.where(rest <= told, rest, leak[1:]), axis=1)) / 2))
 
 
 def earth_factors(heading_rad: float) -> tuple[float, float]:

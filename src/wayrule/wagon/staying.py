@@ -34,6 +34,7 @@ def staying(
     drawn: NDArray[np.complex128],
     errors: NDArray[np.complex128],
     told_rad: float,
+    leak_rad: Array,
     out_rad: float,
     rest_rad: float,
 ) -> Staying:
@@ -44,6 +45,7 @@ def staying(
     drawn : (K,) harmonics of the drawing, complex amplitudes [rad]
     errors : (p, K) change of them by one sd of each build error; the errors are independent
     told_rad : amplitude above which a harmonic is taken out
+    leak_rad : (K,) amplitude that each fit takes from jerks of the motion, at a phase that nobody knows
     out_rad : amplitude of an out-of-round wheel, once a turn at a phase that nobody knows
     rest_rad : rms of the drawing's error beyond the K-th, which always stays
 
@@ -54,7 +56,7 @@ def staying(
     Examples
     --------
     >>> none = np.zeros((0, 1), dtype=complex)
-    >>> split = staying(np.array([0.02 + 0j]), none, 0.01, 0.0, 0.0)
+    >>> split = staying(np.array([0.02 + 0j]), none, 0.01, np.zeros(1), 0.0, 0.0)
     >>> round(split.shape_before, 4), split.shape_after
     (0.0141, 0.0)
     """
@@ -62,7 +64,7 @@ def staying(
     out = np.zeros(len(drawn))
     out[0] = out_rad**2
     whole = shape + build + out
-    stays = _power_that_stays(drawn, errors, told_rad, out_rad) / np.where(whole > 0, whole, 1.0)
+    stays = _power_that_stays(drawn, errors, told_rad, leak_rad, out_rad) / np.where(whole > 0, whole, 1.0)
 
     def rms(power: Array, more: float = 0.0) -> float:
         return math.sqrt(float(np.sum(power)) / 2 + more**2)
@@ -73,9 +75,10 @@ def staying(
 
 
 def _power_that_stays(
-    drawn: NDArray[np.complex128], errors: NDArray[np.complex128], told_rad: float, out_rad: float
+    drawn: NDArray[np.complex128], errors: NDArray[np.complex128], told_rad: float, leak_rad: Array, out_rad: float
 ) -> Array:
-    """Mean square amplitude of each harmonic where it is below what is told from noise: (K,)."""
+    """Mean square amplitude of each harmonic, (K,): whole where what is found of it is below what is told from noise;
+    else what its fit took from the motion."""
     radius = np.sqrt(-2 * np.log(1 - (np.arange(RINGS) + 0.5) / RINGS))
     radius *= math.sqrt(2 / float(np.mean(radius**2)))  # so many rings cut the tail; the variance is put right
     angle = np.arange(SPOKES) * (2 * math.pi / SPOKES)
@@ -89,6 +92,6 @@ def _power_that_stays(
         amplitude = mean + cloud[:, 0] + 1j * cloud[:, 1]
         if k == 0 and out_rad:
             amplitude = (amplitude[:, None] + out_rad * phases).ravel()
-        power = np.abs(amplitude) ** 2
-        found[k] = np.mean(np.where(power <= told_rad**2, power, 0.0))
+        seen = np.abs(amplitude[:, None] + leak_rad[k] * phases)
+        found[k] = np.mean(np.where(seen <= told_rad, np.abs(amplitude[:, None]) ** 2, leak_rad[k] ** 2))
     return found
