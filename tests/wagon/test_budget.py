@@ -49,6 +49,14 @@ def test_noise_is_the_dipole_formula_far_away():
     assert line(budget(far), "noise of the sensor").after_rad == pytest.approx(1e-4 / (axis * math.sqrt(2)), rel=2e-3)
 
 
+def test_both_ends_of_a_way_have_their_reading_and_one_end_its_curve():
+    found = budget(HO_COACH)
+    noise, swing = line(found, "noise of the sensor"), line(found, "swing in a curve")
+    # the difference of two independent readings has the root of two of one's sd; a curve is at one end only
+    assert noise.distance_mm == pytest.approx(math.sqrt(2) * 5.25 * noise.after_rad)
+    assert swing.distance_mm == pytest.approx(5.25 * swing.after_rad)
+
+
 def test_top_speed_is_0_4_turns_a_reading():
     found = budget(HO_VAN)
     assert found.top_mm_s == pytest.approx(0.4 * 200 * math.pi * 10.5)

@@ -120,7 +120,7 @@ def choose(
     >>> found = choose(van, space=FreeSpace((0, 0, 9), (2, 2, 14)), steps=(2, 2, 3))
     >>> best = found.best[0]
     >>> best.mounted.diameter_mm, best.mounted.thickness_mm, best.place_mm, found.tried
-    (7.0, 2.0, (0.0, 2.0, 9.0), 1680)
+    (7.0, 2.0, (2.0, 2.0, 9.0), 1680)
     """
     radius = _radius(wagon)
     pairs, places = mounted(wagon, discs), places_in(free_space(wagon, space), _counts(steps, keep))

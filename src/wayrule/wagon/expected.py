@@ -113,7 +113,7 @@ def expected(field_mt: Array, sensor: FieldSensor, wheel_mm: float, pull: Pull |
     >>> dipole = np.stack([-np.sin(phi), 0 * phi, 2 * np.cos(phi)], -1)[None]
     >>> found = expected(dipole, FieldSensor(noise_mt=0.03), 10.5, Pull(heading_rad=0.0, out_of_round_mm=0.0))
     >>> round(float(found.after_rad[0]), 4), round(0.03 / 2**0.5, 4), round(float(found.after_mm[0]), 3)
-    (0.0212, 0.0212, 0.158)
+    (0.0213, 0.0212, 0.158)
     """
     pull = Pull() if pull is None else pull
     turn = read_turn(field_mt)
