@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from tests.wagon.wagons import ALL, HO
 from wayrule.errors import UndeterminedError, UsageError
@@ -192,6 +193,28 @@ def test_the_grade_says_how_far_discs_differ():
     assert tolerances_of(DISCS)[0].sd == pytest.approx(100 * 40 / math.sqrt(12) / 1300)
     exact = Magnets("disc_pair", diameter_mm=4.0, thickness_mm=1.0, flat_radius_mm=0.7, remanence_mt=(1300, 1300))
     assert tolerances_of(exact)[0].source == "common practice, no source"
+
+
+def test_discs_along_the_axle_are_a_sensor_the_other_way():
+    columns = columns_of(2)
+    normal = np.zeros((2, 16))
+    normal[0, columns["eccentric"].start + 2 : columns["eccentric"].stop] = 1.0
+    normal[1, columns["sensor-place"].start + 1] = -1.0
+    fields = fields_over_turn(PAIR, PLACE, build=build_of(normal, PAIR, only(eccentric=0.3, sensor_place=0.3)))
+    assert np.allclose(fields[0], fields[1], atol=1e-6)
+    assert np.ptp(fields[0] - fields_over_turn(PAIR, PLACE)[0]) > 1e-3
+
+
+def test_across_is_the_way_that_a_disc_turns():
+    columns = columns_of(2)
+    normal = np.zeros((1, 16))
+    normal[0, columns["eccentric"].start : columns["eccentric"].start + 2] = 1.0
+    shift = build_of(normal, PAIR, only(eccentric=0.01)).shift_mm[0]
+    for source, moved in zip(PAIR, shift, strict=True):
+        turned = (
+            Rotation.from_euler("y", 0.01 / 1.2).apply(source.place_mm.copy()) - source.place_mm
+        )  # middles 1.2 mm out
+        assert np.allclose(moved, turned - source.place_mm, atol=1e-4)
 
 
 def test_a_ring_on_the_axle_is_off_in_all_directions():

@@ -140,7 +140,7 @@ def _floors(
         for place in places.tolist()
     ]
     for key in dict.fromkeys(key for key, is_free in zip(keys, free, strict=True) if is_free):
-        here = np.array([other == key for other in keys]) & free
+        here = np.array([other == key for other in keys])  # one key is free throughout, or not at all
         forward, left, up = places[np.argmax(here)].tolist()
         yield layers_between(wagon, (forward, left, up)) if key else None, here
 
