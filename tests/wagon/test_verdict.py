@@ -60,6 +60,14 @@ def test_off_the_edge_of_a_plate_the_field_comes_back():
     assert cut.distance_mm == pytest.approx(budget(replace(wagon, floor=(piece,))).repeats_mm, rel=1e-9)
 
 
+def test_a_plate_beside_the_sensor_is_not_said_to_cover_it():
+    beside = FloorLayer("steel", 1.0, 4.0, length_mm=60.0, width_mm=14.0, centre_mm=(34.0, 0.0))
+    over = replace(beside, centre_mm=(29.0, 0.0))
+    told = [" ".join(bench(replace(HO_VAN, floor=(plate,))).verdict) for plate in (beside, over)]
+    assert "No plate with ends reaches over the sensor" in told[0]
+    assert "Without ends it would leave" in told[1]
+
+
 def test_a_move_that_loses_more_than_the_plate_costs_is_not_told():
     # 8 mm wide, the axle under its middle: off to its side the sensor is further from the magnets than the plate costs
     narrow = FloorLayer("steel", 1.0, 3.0, length_mm=30.0, width_mm=8.0, centre_mm=(0.0, 0.0))

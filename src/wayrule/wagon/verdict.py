@@ -19,6 +19,7 @@ from wayrule.wagon.edges import fullness, magnetic
 from wayrule.wagon.keptout import LEAST_SIGNAL, THINNEST
 from wayrule.wagon.mass import NEM_302, letter, mass_sum
 from wayrule.wagon.options import options
+from wayrule.wagon.plates import covers
 from wayrule.wagon.turning import Turning, against_floor, against_rails, will_it_turn
 
 POOR_MM: Final = 1.0
@@ -152,10 +153,11 @@ def _floor(laid: Laid) -> list[str]:
         f"The steel in the floor {f'costs {1 - left:.0%} of' if left < 1 else f'adds {left - 1:.0%} to'} the field."
     ]
     if laid.edge is not None:
-        found.append(
-            f"Without ends the plate would leave {laid.endless:.0%}; what comes round its ends is reckoned with, good "
-            "to some per cent."
+        over = any(covers(plate, *laid.have.place_mm[:2]) for plate in steel if plate.length_mm or plate.width_mm)
+        begins = (
+            f"Without ends it would leave {laid.endless:.0%}" if over else "No plate with ends reaches over the sensor"
         )
+        found.append(f"{begins}; what comes round the ends is reckoned with, good to some per cent.")
     found += [
         f"The {one.material.name} layer is full to {one.share:.0%}: it shields less than is reckoned here."
         for one in fullness(laid.have.sources, laid.wagon.floor)
