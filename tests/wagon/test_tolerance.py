@@ -211,9 +211,7 @@ def test_across_is_the_way_that_a_disc_turns():
     normal[0, columns["eccentric"].start : columns["eccentric"].start + 2] = 1.0
     shift = build_of(normal, PAIR, only(eccentric=0.01)).shift_mm[0]
     for source, moved in zip(PAIR, shift, strict=True):
-        turned = (
-            Rotation.from_euler("y", 0.01 / 1.2).apply(source.place_mm.copy()) - source.place_mm
-        )  # middles 1.2 mm out
+        turned = Rotation.from_euler("y", 0.01 / 1.2).apply(source.place_mm.copy())  # its middle is 1.2 mm out
         assert np.allclose(moved, turned - source.place_mm, atol=1e-4)
 
 
