@@ -16,7 +16,7 @@ from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted, ties_at, weighted
 from wayrule.track.adjust.line import positions
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS, evaluate
-from wayrule.track.adjust.solve import gauge_matrices, smoothness_matrices
+from wayrule.track.adjust.solve import SMOOTH_ORDERS, gauge_matrices, smoothness_matrices
 from wayrule.track.adjust.ties import EXACT_MM
 from wayrule.track.adjust.unknowns import Unknowns
 
@@ -132,7 +132,7 @@ class Posed:
         start = problem.spline.value_rows(np.array([problem.spline.origin]))
         rows = []
         for i in range(3):
-            for information, base in ((smooth[i], difference(n, 3)), (gauge[i], start)):
+            for information, base in ((smooth[i], difference(n, SMOOTH_ORDERS[i])), (gauge[i], start)):
                 rows.append(_placed(root(information, base), i * block, size))
             rows.append(_placed(self.done.noise.sway[i], i * block + n, size))
         upper = np.linalg.cholesky(self.priors.border).T

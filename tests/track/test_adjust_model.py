@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.spatial.transform import Rotation
 
 from tests.track.test_adjust import WAGON, circling
@@ -16,7 +17,9 @@ from wayrule.track.adjust.passes import Pull, scatter_of
 from wayrule.track.adjust.pose import pose
 from wayrule.track.adjust.problem import evaluate, linearised, prepare
 from wayrule.track.adjust.stations import _free_plan
+from wayrule.track.adjust.sway import Sway, correlation, first_noise, passes, reweighted, whitening
 from wayrule.track.place import place
+from wayrule.units import G_MM_S2
 
 RADIUS = 480.0
 
@@ -145,3 +148,74 @@ def test_a_run_moved_along_waves_of_grade_and_cant_reads_them_elsewhere(circle, 
             if rows.kind != "gyro_z":  # the circle's own bend is the same everywhere
                 assert np.corrcoef(told, seen)[0, 1] > 0.95, rows.kind
                 assert np.std(told) == pytest.approx(np.std(seen), rel=0.17), rows.kind
+
+
+def waving(circle, *, climbing: float):
+    """The circle with waves of cant, and of grade where asked for, six in a lap: half a metre long."""
+    spline = circle.problem.spline
+    wave = np.sin(2 * np.pi * 6 * (spline.centres() - spline.origin) / spline.length)
+    return dataclasses.replace(circle.unknowns, read_phi=0.02 * wave, read_gamma=climbing * np.roll(wave, 7))
+
+
+@pytest.mark.parametrize("name", ["yaw", "gyro_yx", "gyro_xy"])
+def test_a_sensor_that_reads_roll_for_pitch_is_differentiated_with_the_angles_as_read_held(circle, name):
+    """Finite differences; what is of second order, as on the yaw axis (below 1e-7 rad, or what that tilt would make the
+    accelerometer read), is left out."""
+    u, by = waving(circle, climbing=0.02), 1e-3
+    before, after = (evaluate(circle.problem, x)[0] for x in (u, with_border(u, **{name: u.one(name) + by})))
+    for part in linearised(u, circle.problem.settings[0], before):
+        for rows, old, new in zip(part, before.readings, after.readings, strict=True):
+            told = rows.by_border[:, [u.names[name].start]].toarray()[:, 0] * by
+            seen = (old.residual - new.residual)[rows.where]
+            if np.abs(seen).max() > 1e-7 * (G_MM_S2 if rows.kind.startswith("force") else 1.0):
+                np.testing.assert_allclose(told, seen, atol=0.02 * np.abs(seen).max(), err_msg=rows.kind)
+
+
+def test_the_gyro_hardly_tells_how_a_sensor_is_turned_on_its_seat(circle):
+    """Turned readings are the readings of turned angles. Roll is the mean of two supports, climb the mean between them:
+    of a wave of k they differ by (k L)^2 / 12 = 6 % of what yaw would make of the roll were angles no rotation.
+    Specific force tells the turn by the pull of the bend."""
+    u = waving(circle, climbing=0.0)
+    run = evaluate(circle.problem, u)[0]
+    for part in linearised(u, circle.problem.settings[0], run):
+        told = {rows.kind: rows.by_border[:, [u.names["yaw"].start]].toarray()[:, 0] for rows in part}
+        by_itself = (2 * np.pi * 6 / circle.problem.spline.length * 65.0) ** 2 / 12 * np.std(np.diff(run.at.rho))
+        assert np.std(told["gyro_y"]) == pytest.approx(by_itself, rel=0.1)
+        assert np.median(told["force_x"]) == pytest.approx(np.median(run.true.moving[1]), rel=0.03)
+
+
+def test_sway_comes_out_of_its_whitening_as_it_went_in(circle):
+    """The inverse of R'R is the covariance: variance, and correlation one and two knots apart, as stated."""
+    part = circle.unknowns.sway_of[0]
+    count, path = part.stop - part.start, circle.problem.settings[0].bins.path_mm[-1]
+    sway = Sway(np.full((3, 1), 2e-3), np.full((3, 1), 90.0))
+    root = whitening(sway, circle.problem.settings, circle.unknowns.sway_of)[0].toarray()
+    covariance = np.linalg.inv(root.T @ root)
+    np.testing.assert_allclose(np.sqrt(covariance.diagonal()), 2e-3, rtol=1e-6)
+    step = path / (count - 1)
+    for apart in (1, 2):
+        stated = correlation(np.array([apart * step]), 90.0)[0]
+        np.testing.assert_allclose(covariance.diagonal(apart) / 2e-3**2, stated, atol=1e-6)
+
+
+def test_the_sways_correlation_is_a_butterworth_low_passs():
+    """scipy's transform of it is S0 / (1 + (k / k0)^4), k0 = sqrt(2) / length, S0 = 2 length."""
+    length, k = 90.0, np.array([0.002, 0.01, 0.02, 0.05])
+    power = [2 * quad(lambda p: correlation(np.array([p]), length)[0], 0, np.inf, weight="cos", wvar=w)[0] for w in k]
+    np.testing.assert_allclose(power, 2 * length / (1 + (k * length) ** 4 / 4), rtol=1e-6)
+
+
+def test_specific_force_keeps_the_scatter_of_its_residuals_however_often_a_line_was_passed(circle):
+    """The track takes up a share of what the gyro read, 1 / passes of the variance, and none of the slow force's."""
+    problem, rng = circle.problem, np.random.default_rng(8)
+    weights = first_noise(problem, circle.unknowns).weights
+    run, first = circle.runs[0], weights[0]
+    noisy = tuple(
+        dataclasses.replace(one, residual=4.0 * first.sigma[one.kind] * rng.normal(size=len(one.residual)))
+        for one in run.readings
+    )
+    found = reweighted(problem, [dataclasses.replace(run, readings=noisy)], weights)[0]
+    factor = {kind: float(np.median(found.sigma[kind] / first.sigma[kind])) for kind in first.sigma}
+    left = np.sqrt(1 - 1 / passes(problem))
+    assert factor["force_x"] == pytest.approx(4.0, rel=0.2), "some hundred groups"
+    assert factor["gyro_y"] == pytest.approx(4.0 / left, rel=0.1)

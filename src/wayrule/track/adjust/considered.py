@@ -3,9 +3,8 @@
 The lean: flanges rest against the outer rail in curves, so the wagon measures a path that lies outside the centreline
 by c kappa, alike on every pass. The lag: where no run reverses, how much later than the wheel the inertial sensor
 speaks stays unknown, and every place lies further on by v times its error. The accelerometer's scale: gravity is what
-the gyro's roll and pitch are scaled by. The sensor's turn about the upright: a pitch axis that sees the roll reads a
-grade where the rails are canted, on every pass, turned or not, the same. The length scale of an open line: what stands
-at a chainage is what lies further on by the scale's error.
+the gyro's roll and pitch are scaled by. The length scale of an open line: what stands at a chainage is what lies
+further on by the scale's error.
 Legend: L wheelbase, kappa curvature over L, ' by sigma; errors of x, y, heading and of means over L.
 """
 
@@ -24,10 +23,6 @@ side (common practice, no source)."""
 
 FORCE_SCALE_SD = 0.003
 """How far the accelerometer's scale may be off once its maker has trimmed it (common practice, no source)."""
-
-TURN_SD = 0.001
-"""What the line's own roughness makes of the sensor's turn about the upright, beyond the sd that the equations give:
-they take a line for smooth, and ramps of cant are where it is least so (from simulated lines; no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +63,7 @@ def considered(adjusted: Adjusted, places: Array) -> tuple[Shift, ...]:
     lean = LEAN_SHARE_OF_GAUGE * adjusted.problem.wagon.gauge_mm**2
     curling = (bend(1.0) - 2 * here + bend(-1.0)) / wheelbase**2
     out = [Shift(lean * here * sin, -lean * here * cos, zero, -lean * steeper, -lean * curling, zero, zero)]
-    out += _of_the_sensor(adjusted, places)
+    out.append(_of_the_force(adjusted, places))
     if not adjusted.problem.reverses:
         speed = np.abs(adjusted.problem.settings[0].bins.v_mm_s)
         usual = float(np.sqrt(np.mean(speed[speed > 0] ** 2)))
@@ -81,23 +76,11 @@ def considered(adjusted: Adjusted, places: Array) -> tuple[Shift, ...]:
     return tuple(out)
 
 
-def _of_the_sensor(adjusted: Adjusted, places: Array) -> list[Shift]:
-    """The accelerometer's scale and the sensor's turn about the upright."""
-    u, step = adjusted.unknowns, adjusted.unknowns.spline.h
-    line, zero = trace(u, step), np.zeros_like(places)
-    middle = 0.5 * (line.sigma[1:] + line.sigma[:-1])
-    roll = u.spline.value_rows(middle) @ u.phi
-    level = float(np.average(roll, weights=np.diff(line.s)))
-    leant = np.concatenate(([0.0], np.cumsum((roll - level) * np.diff(line.s))))
-    lap = adjusted.problem.line.lap_mm
-    start = places - u.wheelbase_mm / 2
-    over = u.spline.mean_rows(start, u.wheelbase_mm)
-    gradient, across = over @ u.gamma, over @ u.phi
-
-    def at(values: Array) -> Array:
-        return np.asarray(np.interp(places, line.sigma, values, period=lap))
-
-    return [
-        Shift(zero, zero, FORCE_SCALE_SD * at(line.z), zero, zero, FORCE_SCALE_SD * gradient, FORCE_SCALE_SD * across),
-        Shift(zero, zero, TURN_SD * at(leant), zero, zero, TURN_SD * (across - level), zero),
-    ]
+def _of_the_force(adjusted: Adjusted, places: Array) -> Shift:
+    """The accelerometer's scale."""
+    u = adjusted.unknowns
+    line, zero = trace(u, u.spline.h), np.zeros_like(places)
+    height = np.interp(places, line.sigma, line.z, period=adjusted.problem.line.lap_mm)
+    over = u.spline.mean_rows(places - u.wheelbase_mm / 2, u.wheelbase_mm)
+    gradient, across = (FORCE_SCALE_SD * (over @ angle) for angle in (u.gamma, u.phi))
+    return Shift(zero, zero, FORCE_SCALE_SD * height, zero, zero, gradient, across)

@@ -18,7 +18,7 @@ from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Bins, Part
 from wayrule.track.adjust.pose import Pose, Setting, heard_rows, mean_rows, middle, roll_rows
 from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names
-from wayrule.track.adjust.unknowns import Unknowns
+from wayrule.track.adjust.unknowns import UNTURNED, Unknowns
 from wayrule.units import G_MM_S2
 
 
@@ -68,11 +68,13 @@ def force_rows(x: Unknowns, run: Setting, at: Pose, true: Felt, part: Part) -> l
     own = {1: mean_rows(x, run, sigma), 2: roll_rows(x, run, sigma)}
     steeper = {1: at.alpha_slope[part.edges], 2: at.rho_slope[part.edges]}
     moved = heard_rows(x, run, part.edges)
+    unturned = {s: average @ (own[s] @ angle) * (run.way * G_MM_S2) for s, angle in ((1, x.phi), (2, x.gamma))}
     out = []
     for axis, letter, cross, sign, spline, leaning in FORCES:
         gain, other = x.gain(leaning), true.whole[1 - axis, here]
         columns = dict.fromkeys(level_names(letter, run.number), np.ones_like(other))
-        columns |= {"yaw": sign * other, cross: other}
+        columns |= {name: share[spline - 1] * unturned[spline] for name, share in UNTURNED.items()}
+        columns |= {"yaw": sign * other + columns["yaw"], cross: other}
         columns[f"gyro_scale_{leaning}"] = (true.whole[axis, here] - true.moving[axis, here]) * (-1.0 / gain)
         by_spline = sparse.csr_array(average @ own[spline]) * (run.way * G_MM_S2 / gain)
         by_place = average @ moved.multiply(G_MM_S2 * steeper[spline][:, None])

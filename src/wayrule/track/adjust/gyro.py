@@ -9,8 +9,6 @@ The Earth's rate (15 deg/h): its vertical part is in the bias; its horizontal pa
 turns with the heading past the roll and pitch axes.
 """
 
-from collections.abc import Callable
-
 import numpy as np
 from scipy import sparse
 
@@ -18,7 +16,7 @@ from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Part
 from wayrule.track.adjust.pose import Pose, Setting, heard_rows, mean_rows, middle, roll_rows
 from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names
-from wayrule.track.adjust.unknowns import Unknowns, hats
+from wayrule.track.adjust.unknowns import UNTURNED, Unknowns, hats
 from wayrule.units import G_MM_S2
 
 GYRO_MATRIX = (
@@ -94,10 +92,12 @@ def gyro_rows(x: Unknowns, run: Setting, whole: Pose, part: Part) -> list[Rows]:
     true, by_sigma = turned(at), _by_sigma(at)
     moved = heard_rows(x, run, part.edges)
     sway_step, drift = _sway_step(x, run, part), _drift(x, run, part)
-    own = {
-        0: (run.way, _step(lambda s: roll_rows(x, run, s), at.sigma)),
-        1: (-run.way, mean_step := _step(lambda s: mean_rows(x, run, s), at.sigma)),
-        2: (1, mean_step),
+    mean, roll = mean_rows(x, run, at.sigma), roll_rows(x, run, at.sigma)
+    own = {0: (run.way, _step(roll)), 1: (-run.way, mean_step := _step(mean)), 2: (1, mean_step)}
+    unturned = _unturned(at, run.way * (mean @ x.phi), run.way * (roll @ x.gamma))
+    twisted = {
+        name: np.array([a * climb + b * lean for climb, lean in zip(*unturned, strict=True)])
+        for name, (a, b) in UNTURNED.items()
     }
     out = []
     for axis, spline in enumerate(SPLINE_OF_AXIS):
@@ -108,7 +108,9 @@ def gyro_rows(x: Unknowns, run: Setting, whole: Pose, part: Part) -> list[Rows]:
         } | _earth(run, at, part, axis)
         if axis == 2:
             columns["gyro_scale_z"] = x.winding_rad_mm * np.diff(at.sigma)
-        elif len(run.bins.force_mm_s2):
+        else:
+            columns |= {name: columns.get(name, 0.0) + one[axis] for name, one in twisted.items()}
+        if axis != 2 and len(run.bins.force_mm_s2):
             columns |= dict.fromkeys(level_names(AXES[axis], run.number), true[2] / -G_MM_S2)
         by_place = sparse.csr_array(moved.multiply(by_sigma[axis][:, None]))
         drifting = {f"bias_{AXES[axis]}/{run.number}": drift}
@@ -126,8 +128,17 @@ def _by_sigma(at: Pose) -> Array:
     return np.array([at.rho_slope, -at.alpha_slope, at.psi_slope])
 
 
-def _step(rows_at: Callable[[Array], sparse.csr_array], sigma: Array) -> sparse.csr_array:
-    rows = rows_at(sigma)
+def _unturned(at: Pose, rolled: Array, climbed: Array) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    """What roll and pitch axis would read more over each bin (b,), were the climb more by `rolled`, and were the roll
+    more by `climbed` (edges,)."""
+    upright = np.diff(at.psi) * np.cos(middle(at.alpha))
+    lean = np.cos(middle(at.rho))
+    by_climb = upright * middle(rolled), -np.diff(rolled) * lean
+    by_roll = np.diff(climbed), upright * middle(climbed) * lean
+    return by_climb, by_roll
+
+
+def _step(rows: sparse.csr_array) -> sparse.csr_array:
     return sparse.csr_array(rows[1:] - rows[:-1])
 
 

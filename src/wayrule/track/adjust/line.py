@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from wayrule.model.arrays import Array
-from wayrule.track.adjust.unknowns import Unknowns
+from wayrule.track.adjust.unknowns import UNTURNED, Unknowns
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +150,9 @@ def positions(u: Unknowns, places: Array, step: float) -> Positions:
     by_scale = _running(bent)[:, until]
     by_border[:2, :, u.names["gyro_scale_z"].start] = -by_scale[:2] / u.gain("z")
     by_border[2, :, u.names["gyro_scale_y"].start] = -by_scale[2] / u.gain("y")
+    rolled = _running((value @ u.phi * turning[2])[None])[0, until]
+    for name, (share, _) in UNTURNED.items():
+        by_border[2, :, u.names[name].start] = share * rolled
     return Positions(xyz, by_theta, by_gamma, by_border)
 
 

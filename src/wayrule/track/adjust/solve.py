@@ -19,6 +19,10 @@ THETA_GAUGE_SD = 1e-7
 PHI_MEAN_SD = 0.05
 
 
+SMOOTH_ORDERS = (3, 1, 1)
+"""Order of the differences of theta, gamma and phi that the prior holds small (see `smoothness_matrices`)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Smoothness:
     """How restless the line is expected to be, per mm of chainage (random walks; see `expected_smoothness`).
@@ -45,18 +49,13 @@ def smoothness_matrices(spline: UniformSpline, smooth: Smoothness, wheelbase_mm:
     """(n, n) information of the prior on theta, gamma, phi.
 
     A wheelbase is blind to waves of its own length, so something must bound them: there the prior has the power of the
-    expected random walk of curvature, gradient and roll, q / k^2. Towards longer waves, which the runs see, it is given
-    q k_L^2 / k^4 (k_L = 2 pi / L) and so says nothing: else the few ramps and grades of a line, met at the same places,
-    would pass for misalignment of the sensor.
+    expected random walk of curvature, gradient and roll, q / k^2. Gradient and roll keep to it. Towards longer waves,
+    which the runs see, curvature is given q k_L^2 / k^4 (k_L = 2 pi / L): a road or a branch has few bends.
     """
     h, k = spline.h, 2 * np.pi / wheelbase_mm
-    third = _difference(spline, 3)
-    bend = sparse.csr_array(third.T @ third)
-    return [
-        bend * (1.0 / (smooth.curvature_1_mm**2 * k**2 * h**5)),
-        bend * (1.0 / (smooth.gradient**2 * k**4 * h**5)),
-        bend * (1.0 / (smooth.roll_rad**2 * k**4 * h**5)),
-    ]
+    sums = [sparse.csr_array(d.T @ d) for d in (_difference(spline, order) for order in SMOOTH_ORDERS)]
+    scales = smooth.curvature_1_mm**2 * k**2 * h**5, smooth.gradient**2 * h, smooth.roll_rad**2 * h
+    return [one * (1.0 / scale) for one, scale in zip(sums, scales, strict=True)]
 
 
 def _difference(spline: UniformSpline, order: int) -> sparse.csr_array:

@@ -12,6 +12,7 @@ from wayrule.track.adjust.considered import considered
 from wayrule.track.adjust.line import Traced, cell_of, positions, trace
 from wayrule.track.adjust.passes import Pull, pulls, scatter_of
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
+from wayrule.track.adjust.unknowns import UNTURNED
 
 SIGMA_PLACES = 160
 """Covariances of position and heading are smooth along the line: they are computed at this many places."""
@@ -212,6 +213,8 @@ def _local_variances(adjusted: Adjusted, places: Array, pull: Sequence[Pull]) ->
     for name, axis, letter, part in (("curvature", 0, "z", theta), ("gradient", 1, "y", mean), ("roll", 2, "x", mean)):
         border = np.zeros((m, len(u.border)))
         border[:, u.names[f"gyro_scale_{letter}"].start] = -(part @ u.read[axis]) / u.gain(letter) ** 2
+        for turn, share in UNTURNED.items() if axis else ():
+            border[:, u.names[turn].start] = share[axis - 1] * (part @ (u.phi, u.gamma)[axis - 1])
         if name == "curvature":
             curvature = theta @ u.theta + u.winding_rad_mm
             border[:, u.names["scale"].start] = -curvature

@@ -34,10 +34,10 @@ LEAST_PASSES = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Sway:
-    """How much the body sways and how slowly: an Ornstein-Uhlenbeck process along the path of every run.
+    """How much the body sways and how slowly: a damped hunting along the path of every run (see `correlation`).
 
     sd         (3, runs) of the angle, by spline (0 heading, 1 climb, 2 roll)
-    length_mm  (3, runs) path over which it is forgotten, to 1 / e
+    length_mm  (3, runs) integral of its correlation over the path: how far apart it is another
     """
 
     sd: Array
@@ -47,23 +47,37 @@ class Sway:
 def whitening(sway: Sway, settings: Sequence[Setting], sway_of: Sequence[slice]) -> tuple[sparse.csr_array, ...]:
     """For every spline the (w, w) matrix R that whitens all runs' sway: its prior information is R'R.
 
-    Knots a step d apart follow a_i = rho a_{i-1} + sd sqrt(1 - rho^2) e, rho = exp(-d / length).
+    Knots follow a_i = f a_{i-1} + g a_{i-2} + e with the correlations r1, r2 of the process one and two knots apart
+    (Yule-Walker): f = r1 (1 - r2) / (1 - r1^2), g = (r2 - r1^2) / (1 - r1^2), var e = sd^2 (1 - f r1 - g r2).
+    Source: G. E. P. Box and G. M. Jenkins, Time Series Analysis, sec. 3.2.
     """
     out = []
     for axis in range(3):
         blocks = []
         for setting, part, sd, length in zip(settings, sway_of, sway.sd[axis], sway.length_mm[axis], strict=True):
             count = part.stop - part.start
-            rho = float(np.exp(-setting.bins.path_mm[-1] / (count - 1) / length))
-            new = 1.0 / (sd * np.sqrt(1 - rho**2))
-            own = np.full(count, new)
-            own[0] = 1.0 / sd
-            i = np.arange(count)
-            values = np.append(own, np.full(count - 1, -rho * new))
-            place = np.append(i, i[1:]), np.append(i, i[:-1])
+            one, two = correlation(np.array([1.0, 2.0]) * setting.bins.path_mm[-1] / (count - 1), length).tolist()
+            before, beyond = one * (1 - two) / (1 - one**2), (two - one**2) / (1 - one**2)
+            new = 1.0 / (sd * np.sqrt(1 - before * one - beyond * two))
+            own, last, i = np.full(count, new), np.full(count - 1, -before * new), np.arange(count)
+            own[:2] = 1.0 / sd, 1.0 / (sd * np.sqrt(1 - one**2))
+            last[0] = -one * own[1]
+            values = np.concatenate((own, last, np.full(count - 2, -beyond * new)))
+            place = np.concatenate((i, i[1:], i[2:])), np.concatenate((i, i[:-1], i[:-2]))
             blocks.append(sparse.csr_array((values, place), shape=(count, count)))
         out.append(sparse.csr_array(sparse.block_diag(blocks, format="csr")))
     return tuple(out)
+
+
+def correlation(path_mm: Array, length_mm: float | Array) -> Array:
+    """Correlation of the sway over a path p: exp(-x) (cos x + sin x), x = p / length, as of white noise through a
+    second-order Butterworth low-pass: a body between flanges swings smoothly and comes back.
+
+    >>> correlation(np.array([0.0, 65.0, 260.0]), 130.0).round(2).tolist()
+    [1.0, 0.82, 0.07]
+    """
+    x = path_mm / np.asarray(length_mm)
+    return np.asarray(np.exp(-x) * (np.cos(x) + np.sin(x)))
 
 
 def first_sway(problem: Problem, u: Unknowns) -> Sway:
@@ -140,7 +154,7 @@ def _seen(setting: Setting, part: slice, turned: Array, wheelbase_mm: float, wal
     if np.any(change <= 0):
         return 0.0, FIRST_LENGTH_WHEELBASES * wheelbase_mm
     trial = wheelbase_mm * np.geomspace(0.2, 5.0, 30)
-    shape = 2 * (1 - np.exp(-lags[None, :] * knots[1] / trial[:, None]))
+    shape = 2 * (1 - correlation(lags[None, :] * knots[1], trial[:, None]))
     log_variance = np.mean(np.log(change / shape), axis=1)
     best = int(np.argmin(np.sum((np.log(change / shape) - log_variance[:, None]) ** 2, axis=1)))
     return float(np.exp(0.5 * log_variance[best])), float(trial[best])
@@ -159,17 +173,18 @@ def _rising(path: Array, angle: Array) -> tuple[Array, Array]:
 
 
 def reweighted(problem: Problem, runs: Sequence[Run], first: Sequence[Weights]) -> tuple[Weights, ...]:
-    """Sigmas from residuals, freed of the share that the track takes up: p passes leave 1 - 1 / p of the variance.
+    """Sigmas from residuals.
 
-    A line passed once takes up what the gyro read, so its gyro keeps its first weights; specific force is still seen
-    against the gyro, bin by bin.
+    A gyro's are freed of the share that the track takes up: p passes leave 1 - 1 / p of the variance; a line passed
+    once takes up all that it read, so there it keeps its first weights. Specific force is seen against the gyro, bin by
+    bin, and the track takes up next to nothing of it.
     """
     looks = passes(problem)
-    left = np.sqrt(1.0 - 1.0 / looks) if looks >= LEAST_PASSES else 1.0
-    kinds = ("gyro", "force") if looks >= LEAST_PASSES else ("force",)
+    left = {"force": 1.0} | ({"gyro": float(np.sqrt(1.0 - 1.0 / looks))} if looks >= LEAST_PASSES else {})
     out = []
     for run, w in zip(runs, first, strict=True):
-        seen = {one.kind: scatter(one, w.sigma[one.kind]) / left for one in run.readings if one.kind.startswith(kinds)}
+        kinds = ((one, left.get(one.kind[:-2])) for one in run.readings)
+        seen = {one.kind: scatter(one, w.sigma[one.kind]) / share for one, share in kinds if share is not None}
         out.append(w.scaled({kind: max(1.0, s) for kind, s in seen.items() if np.isfinite(s)}))
     return tuple(out)
 

@@ -15,7 +15,7 @@ from wayrule.model.arrays import Array
 from wayrule.model.facts import Control, Facts, Stretch, Tape
 from wayrule.track.adjust.line import Traced, positions, trace
 from wayrule.track.adjust.pose import Setting, chainage_rows
-from wayrule.track.adjust.unknowns import Unknowns
+from wayrule.track.adjust.unknowns import UNTURNED, Unknowns
 
 EXACT_MM = 0.01
 """A closed line closes; this only keeps the equation's weight finite."""
@@ -174,6 +174,9 @@ def _declared(u: Unknowns, what: str, row: Array, value: float, axis: str) -> Ti
     full, by_border = np.zeros((3, n)), np.zeros(len(u.border))
     full[block] = row / u.gain(axis)
     by_border[u.names[f"gyro_scale_{axis}"].start] = -value / u.gain(axis)
+    if what == "level":
+        for name, (share, _) in UNTURNED.items():
+            by_border[u.names[name].start] = share * float(row @ u.phi)
     return Tie(f"declared {what}", -now, sd, full, by_border)
 
 

@@ -150,6 +150,13 @@ lag_s                     how much later than the wheel the inertial sensor spea
 """
 
 
+UNTURNED = {"yaw": (-1.0, 1.0), "gyro_yx": (1.0, 0.0), "gyro_xy": (0.0, 1.0)}
+"""By how much of the roll the true gradient changes, and by how much of the gradient the true roll, for each of these
+where the splines, angles as read, are held. A body turned on its seat reads turned rates and nothing else, so the rates
+tell nothing of these; were they differentiated with the true angles held, what one axis then sees of the other's
+turning in a curve would seem to."""
+
+
 def force_bias_sd(wagon: Wagon, density: Density) -> float:
     """Sd of the accelerometer's offset [mm/s2]: the wagon file's, or from its noise."""
     if wagon.imu.acc_bias_sd_g is not None:
@@ -271,12 +278,19 @@ class Unknowns:
     @property
     def gamma(self) -> Array:
         """(n,) true gradient."""
-        return self.read_gamma / self.gain("y")
+        return self._unturned()[0]
 
     @property
     def phi(self) -> Array:
         """(n,) true roll."""
-        return self.read_phi / self.gain("x")
+        return self._unturned()[1]
+
+    def _unturned(self) -> tuple[Array, Array]:
+        """Gradient and roll, each freed of what its gyro axis sees of the other (see `UNTURNED`)."""
+        rolled, climbed = self.one("yaw") - self.one("gyro_yx"), self.one("yaw") + self.one("gyro_xy")
+        gamma, phi = self.read_gamma / self.gain("y"), self.read_phi / self.gain("x")
+        both = 1 + rolled * climbed
+        return (gamma - rolled * phi) / both, (phi + climbed * gamma) / both
 
     @property
     def read(self) -> tuple[Array, Array, Array]:
