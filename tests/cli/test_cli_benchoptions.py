@@ -32,7 +32,7 @@ def test_the_best_arrangements_in_mm_and_inch(capsys: pytest.CaptureFixture[str]
     assert "arrangements can be built and read." in out
     for words in ("The best: two discs 4 × 1 mm (0.157 × 0.039 in)", "the sensor at 0 · 0 · 10 mm (0 · 0 · 0.394 in)"):
         assert words in out
-    assert re.search(r"The file's own arrangement errs by 0\.13 mm \(0\.0053 in\), 1\.\d times that\.", out)
+    assert re.search(r"The file's own arrangement errs by 0\.14 mm \(0\.0054 in\), 1\.\d times that\.", out)
     head = next(line for line in out.splitlines() if "Error, in" in line)
     assert "Discs, mm" in head
     assert "Sensor, in" in head

@@ -10,7 +10,19 @@ import pytest
 
 from tests.wagon.wagons import ALL, HO, N
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import Axle, Body, Bogie, Clearance, FieldSensor, FloorLayer, FreeSpace, Magnets, Wagon, Wheel
+from wayrule.model import (
+    Axle,
+    Body,
+    Bogie,
+    Clearance,
+    Disturber,
+    FieldSensor,
+    FloorLayer,
+    FreeSpace,
+    Magnets,
+    Wagon,
+    Wheel,
+)
 from wayrule.run import field as decoding
 from wayrule.wagon.budget import budget
 from wayrule.wagon.choose import choose
@@ -330,3 +342,16 @@ def test_what_cannot_be_chosen_from_is_told_in_one_line(wagon, given, error, wor
     with pytest.raises(error, match=words) as told:
         choose(wagon, **given)
     assert "\n" not in str(told.value)
+
+
+def test_a_disturber_costs_what_the_budget_says_and_moves_the_choice():
+    motor = Disturber("motor", (0.0, 0.0, 60.0), moment_ma_m2=500.0)  # above: the lower the sensor, the better
+    plain = choose(PLAIN, space=SPACE, steps=(1, 1, 3), discs=[(3.0, 1.0)])
+    beside = choose(replace(PLAIN, disturbers=(motor,)), space=SPACE, steps=(1, 1, 3), discs=[(3.0, 1.0)])
+    assert plain.now is not None
+    assert beside.now is not None
+    assert plain.now.foreign_mm == 0.0
+    line = next(x for x in budget(replace(PLAIN, disturbers=(motor,))).lines if x.cause == "locomotive's motor")
+    assert beside.now.foreign_mm == pytest.approx(line.distance_mm, rel=1e-3)  # 36 angles here, 72 there
+    assert beside.now.error_mm == pytest.approx(math.hypot(plain.now.error_mm, line.distance_mm), rel=1e-3)
+    assert beside.best[0].error_mm > plain.best[0].error_mm

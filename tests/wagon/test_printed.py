@@ -129,7 +129,10 @@ def test_the_words_carry_the_sizes():
 
 def test_the_example_s_wagon_file_says_enough():
     path = Path(__file__).resolve().parents[2] / "examples" / "van7.wagon.toml"
-    assert replace(read_wagon(path.read_bytes()), sha256="") == HO
+    van = read_wagon(path.read_bytes())
+    assert replace(van, sha256="", space=None, disturbers=()) == HO
+    assert van.space is not None
+    assert [item.kind for item in van.disturbers] == ["motor"]
 
 
 REFUSED = [

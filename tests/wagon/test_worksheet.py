@@ -26,7 +26,7 @@ def test_a_full_file_leaves_nothing_out():
 def test_a_bare_file_says_what_it_lacks():
     got = worksheet(HO_COACH)
     assert got.flat is None
-    assert [m.split(":")[0] for m in got.missing] == ["flats", "mass", "running time"]
+    assert [m.split(":")[0] for m in got.missing] == ["flats", "mass", "room", "running time"]
     assert all("axle." in m or "body." in m or "board." in m for m in got.missing)
 
 

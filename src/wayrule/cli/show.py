@@ -2,13 +2,20 @@
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from wayrule.cli.progress import console
 from wayrule.model import Problem, Survey
 from wayrule.report.tables import Table
 
+if TYPE_CHECKING:
+    from rich.table import Table as Grid
+
 HARD_SPACES = str.maketrans({"\u00a0": " ", "\u202f": " "})
 """No-break spaces keep a number together on a page; a terminal breaks no lines there and may not have the signs."""
+
+NARROW = 110
+"""Columns of a terminal below which a table's words and numbers do not stand side by side; tried."""
 
 
 def say(*lines: str) -> None:
@@ -45,23 +52,35 @@ def _decided(what: str, answer: str, why: str, overrule: str) -> str:
     return f"Decided: {what}: {answer} ({told})" + ("." if why.startswith("stated") else f"; to overrule: {overrule}.")
 
 
-def show(tables: Iterable[Table]) -> None:
-    """Print tables; one without rows is its one sentence, or nothing where it has none."""
-    from rich import box
-    from rich.table import Table as Grid
-    from rich.text import Text
+def show(tables: Iterable[Table], *, aside: bool = False) -> None:
+    """Print tables; one without rows is its one sentence, or nothing where it has none.
 
+    `aside`: on a narrow terminal the last column, of words, comes below, a line for each row, named by its first cell.
+    """
     out = console()
     for table in tables:
         if not table.rows:
             if table.empty:
                 say(table.empty)
             continue
-        grid = Grid(title=Text(table.caption), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-        for head, numeric in zip(table.heads, table.numeric, strict=True):
-            grid.add_column(Text(head), justify="right" if numeric else "left")
-        for row in table.rows:
-            grid.add_row(*(Text(cell.translate(HARD_SPACES)) for cell in row))
-        out.print(grid)
+        below = aside and out.width < NARROW
+        out.print(_grid(table, len(table.heads) - below))
+        if below:
+            say(f"{table.heads[-1]}:", *(f"- {row[0]}: {row[-1]}" for row in table.rows if row[-1]), "")
         if table.note:
             say(table.note)
+
+
+def _grid(table: Table, columns: int) -> "Grid":
+    """The first so many columns."""
+    from rich import box
+    from rich.table import Table as Grid
+    from rich.text import Text
+
+    grid = Grid(title=Text(table.caption), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for head, numeric in zip(table.heads[:columns], table.numeric[:columns], strict=True):
+        named = columns < len(table.heads) and head == table.heads[0]  # a row's name stays on one line
+        grid.add_column(Text(head), justify="right" if numeric else "left", no_wrap=named)
+    for row in table.rows:
+        grid.add_row(*(Text(cell.translate(HARD_SPACES)) for cell in row[:columns]))
+    return grid

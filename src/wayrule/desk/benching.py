@@ -1,7 +1,6 @@
 """`bench`: will this wagon measure, and how well, before metal is cut?"""
 
 import json
-import re
 from dataclasses import asdict, dataclass, replace
 from html import escape
 from os import fspath
@@ -11,23 +10,40 @@ from typing import Any, Final
 from wayrule import store
 from wayrule.desk.opening import PathName, read_wagon
 from wayrule.desk.steps import Step, silent
+from wayrule.desk.towork import ToWorkFrom, stem_of, to_work_from
 from wayrule.errors import UsageError
 from wayrule.model import Bench, Wagon
 from wayrule.model.worksheet import DEFER, STEPS
 from wayrule.report.bench import budget_table, field_png, field_svg
+from wayrule.report.paper import paper_named
 from wayrule.report.tables import Table
 from wayrule.wagon.budget import Conditions
+from wayrule.wagon.flats import PAPER_MM
+from wayrule.wagon.jig import Fit, sane
 from wayrule.wagon.verdict import bench as bench_of
+from wayrule.wagon.whole import Whole, whole
 
 LIMITS: Final = {"way": (10.0, 1e6), "speed": (1.0, 20_000.0), "radius": (20.0, 1e6)}
 """What a way [mm], a speed [mm/s] and a radius [mm] of a model railway can be; a wide guess, against slips of unit."""
 
+PAPERS_MM: Final = (0.02, 1.0)
+"""Thickness of paper and card [mm], tissue to board; a wide guess, against slips of unit."""
+
 
 @dataclass(frozen=True, slots=True)
 class BenchResult:
-    """The answer, and what can be made of it; a notebook shows the figure and the verdict."""
+    """The answer, and what can be made of it; a notebook shows the figure and the verdict.
+
+    bench     will it measure, and how well
+    whole     mass, room, running time, strength of the axle
+    written   the files that were written
+    without   what there is to print was not made, and why, one line each
+    """
 
     bench: Bench
+    whole: Whole
+    written: tuple[Path, ...] = ()
+    without: tuple[str, ...] = ()
 
     @property
     def works(self) -> bool:
@@ -58,6 +74,7 @@ class BenchResult:
             "turning": list(found.turning),
             "remarks": list(found.remarks),
             "missing": list(found.missing),
+            "whole": asdict(self.whole) | {"lines": list(self.whole.lines)},
             "cautions": [asdict(caution) for caution in found.cautions],
             "phi_rad": found.phi_rad.tolist(),
             "field_mt": found.field_mt.tolist(),
@@ -68,19 +85,33 @@ class BenchResult:
         lines = [f"{STEPS[c.step]}: {c.title}. {c.text}" for c in self.bench.cautions]
         return (*lines, DEFER) if lines else ()
 
-    def save(self, folder: PathName) -> list[Path]:
-        """Write `NAME-field.svg`, `NAME-field.png` and `NAME-bench.json` into `folder`; returns what was written."""
-        place = Path(folder)
-        stem = re.sub(r"[^a-z0-9]+", "-", self.bench.wagon.name.lower()).strip("-") or "wagon"
+    def to_work_from(self, paper: str = "A4", fit: Fit | None = None, paper_mm: float = PAPER_MM) -> ToWorkFrom:
+        """The sheet, the filing jig and the sensor spacer as files by name: see `wayrule.desk.towork`."""
+        return to_work_from(self.bench.wagon, paper, fit, paper_mm)
+
+    def save(self, folder: PathName, prints: ToWorkFrom | None = None) -> list[Path]:
+        """Write the field's figure (SVG, PNG), all numbers (JSON) and what there is to print into `folder`.
+
+        Parameters
+        ----------
+        prints : made by `to_work_from`; on A4 with the usual clearances where left out
+
+        Returns
+        -------
+        list of Path   what was written
+        """
+        made = prints or self.to_work_from()
+        stem = stem_of(self.bench.wagon)
         told = json.dumps(_known(self.facts()), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-        return [
-            store.write_text(place / f"{stem}-field.svg", field_svg(self.bench)),
-            store.write_bytes(place / f"{stem}-field.png", field_png(self.bench)),
-            store.write_text(place / f"{stem}-bench.json", told),
-        ]
+        files = {
+            f"{stem}-field.svg": field_svg(self.bench).encode(),
+            f"{stem}-field.png": field_png(self.bench),
+            f"{stem}-bench.json": told.encode(),
+        }
+        return [store.write_bytes(Path(folder) / name, data) for name, data in (files | made.files).items()]
 
     def _repr_html_(self) -> str:
-        verdict = "".join(f"<p>{escape(sentence)}</p>" for sentence in self.bench.verdict)
+        verdict = "".join(f"<p>{escape(sentence)}</p>" for sentence in (*self.bench.verdict, *self.whole.lines))
         return f"{verdict}{field_svg(self.bench)}"
 
 
@@ -91,6 +122,9 @@ def bench(
     speed_mm_s: float | None = None,
     radius_mm: float | None = None,
     out: PathName | None = None,
+    paper: str = "A4",
+    paper_mm: float = PAPER_MM,
+    fit: Fit | None = None,
     step: Step = silent,
 ) -> BenchResult:
     """Will this wagon measure, and how well?
@@ -101,7 +135,9 @@ def bench(
     way_mm : between two places of a run; a metre where left out
     speed_mm_s : of the wagon; 250 where left out
     radius_mm : of the sharpest curve; 20 gauges where left out
-    out : folder to write figure and numbers into
+    out : folder to write figure, numbers, and sheet, jig and spacer to work from into
+    paper : "A4" or "Letter", and paper_mm its thickness
+    fit : clearances of the printer, and tools
     step : shows what is being done
 
     Raises
@@ -109,14 +145,19 @@ def bench(
     WagonFileError, UsageError, UndeterminedError   each in one line
     """
     run = conditions_of(way_mm, speed_mm_s, radius_mm)
+    sheet, tools = paper_named(paper).name, sane(fit or Fit())
+    _between("paper's thickness", paper_mm, *PAPERS_MM, "mm")
     with step("reading the wagon file"):
         known = read_wagon(wagon)
     with step("field, budget, changes"):
-        result = BenchResult(bench_of(known, run))
-    if out is not None:
-        with step(f"writing {fspath(out)}"):
-            result.save(out)
-    return result
+        result = BenchResult(bench_of(known, run), whole(known))
+    if out is None:
+        return result
+    with step("sheet, jig and spacer to work from"):
+        prints = result.to_work_from(sheet, tools, paper_mm)
+    with step(f"writing {fspath(out)}"):
+        written = result.save(out, prints)
+    return replace(result, written=tuple(written), without=prints.without)
 
 
 def conditions_of(way_mm: float | None, speed_mm_s: float | None, radius_mm: float | None) -> Conditions:
@@ -128,16 +169,20 @@ def conditions_of(way_mm: float | None, speed_mm_s: float | None, radius_mm: flo
     """
     given = {"way": way_mm, "speed": speed_mm_s, "radius": radius_mm}
     for name, value in given.items():
-        low, high = LIMITS[name]
-        if value is not None and not low <= value <= high:
-            raise UsageError(
-                expected=f"a {name} from {low:g} to {high:g} {'mm/s' if name == 'speed' else 'mm'}",
-                came=f"{value:g}",
-                where="bench",
-                next_step="it is in mm, of the model",
-            )
+        if value is not None:
+            _between(name, value, *LIMITS[name], "mm/s" if name == "speed" else "mm")
     usual = Conditions()
     return replace(usual, way_mm=way_mm or usual.way_mm, speed_mm_s=speed_mm_s or usual.speed_mm_s, radius_mm=radius_mm)
+
+
+def _between(name: str, value: float, low: float, high: float, unit: str) -> None:
+    if not low <= value <= high:
+        raise UsageError(
+            expected=f"a {name} from {low:g} to {high:g} {unit}",
+            came=f"{value:g}",
+            where="bench",
+            next_step="it is in mm, of the paper" if name.startswith("paper") else "it is in mm, of the model",
+        )
 
 
 def _known(thing: Any) -> Any:

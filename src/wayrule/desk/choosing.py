@@ -44,6 +44,7 @@ class ChoiceResult:
             (best.shape_mm, "the field's shape"),
             (best.earth_mm, "Earth's field"),
             (best.motion_mm, "play and curves"),
+            (best.foreign_mm, "what is magnetic near the sensor"),
         )
         most = max(parts)
         told = [

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from wayrule.errors import WayruleError
 from wayrule.model import Solid, Wagon, Worksheet
+from wayrule.model.worksheet import DEFER
 from wayrule.report.solids import stl_bytes, threemf_bytes
 from wayrule.report.worksheet import worksheet_pdf, worksheet_svg
 from wayrule.wagon.flats import PAPER_MM
@@ -30,7 +31,8 @@ class ToWorkFrom:
 
 
 def to_work_from(wagon: Wagon, paper: str = "A4", fit: Fit | None = None, paper_mm: float = PAPER_MM) -> ToWorkFrom:
-    """The sheet as PDF and SVG, jig and spacer as STL and together as 3MF (two halves of the jig, one spacer).
+    """The sheet as PDF and SVG, jig and spacer as STL and together as 3MF (two halves of the jig, one spacer),
+    and how to use what was printed as text.
 
     Parameters
     ----------
@@ -50,13 +52,13 @@ def to_work_from(wagon: Wagon, paper: str = "A4", fit: Fit | None = None, paper_
     >>> van = Wagon("Van 7", "HO", 87.0, 16.5, 65.0, Wheel(10.5), magnets=discs, axle=Axle(2.0))
     >>> done = to_work_from(van)
     >>> sorted(name for name in done.files if not name.endswith("svg"))
-    ['van-7-filing-jig-print-two.stl', 'van-7-parts.3mf', 'van-7-sheet-a4.pdf']
+    ['van-7-filing-jig-print-two.stl', 'van-7-parts-how-to-use.txt', 'van-7-parts.3mf', 'van-7-sheet-a4.pdf']
     >>> [line.split(":")[0] for line in done.without]
     ['sensor spacer']
     """
     fit = fit or Fit()
     sheet = worksheet(wagon, paper_mm)
-    stem = re.sub(r"[^a-z0-9]+", "-", wagon.name.lower()).strip("-") or "wagon"
+    stem = stem_of(wagon)
     files = {f"{stem}-sheet-{paper.lower()}.pdf": worksheet_pdf(sheet, paper)}
     for number, page in enumerate(worksheet_svg(sheet, paper), 1):
         files[f"{stem}-sheet-{paper.lower()}-{number}.svg"] = page.encode()
@@ -81,4 +83,23 @@ def to_work_from(wagon: Wagon, paper: str = "A4", fit: Fit | None = None, paper_
         steps["sensor spacer"] = spacer.steps
     if solids:
         files[f"{stem}-parts.3mf"] = threemf_bytes(*solids)
+        files[f"{stem}-parts-how-to-use.txt"] = _how_to_use(wagon, steps).encode()
     return ToWorkFrom(files, sheet, steps, tuple(without))
+
+
+def stem_of(wagon: Wagon) -> str:
+    """How the files of a wagon begin.
+
+    >>> from wayrule.model import Wheel
+    >>> stem_of(Wagon("Van 7 (grey)", "HO", 87.0, 16.5, 65.0, Wheel(10.5)))
+    'van-7-grey'
+    """
+    return re.sub(r"[^a-z0-9]+", "-", wagon.name.lower()).strip("-") or "wagon"
+
+
+def _how_to_use(wagon: Wagon, steps: dict[str, tuple[str, ...]]) -> str:
+    """The steps of each part, numbered; who goes before them."""
+    lines = [wagon.name]
+    for part, sentences in steps.items():
+        lines += ["", f"{part[:1].upper()}{part[1:]}", *(f"{n}. {sentence}" for n, sentence in enumerate(sentences, 1))]
+    return "\n".join((*lines, "", DEFER, ""))

@@ -44,7 +44,11 @@ def overlap_mm(a: Box, b: Box) -> Triple | None:
     >>> overlap_mm(Box("a", (4, 4, 4), (0, 0, 0)), Box("b", (4, 4, 4), (3, 1, 2)))
     (1.0, 3.0, 2.0)
     """
-    x, y = ((a.size_mm[k] + b.size_mm[k]) / 2 - abs(a.place_mm[k] - b.place_mm[k]) for k in (0, 1))
+    x, y = (
+        min(one.place_mm[k] + one.size_mm[k] / 2 for one in (a, b))
+        - max(one.place_mm[k] - one.size_mm[k] / 2 for one in (a, b))
+        for k in (0, 1)
+    )
     tops = min(a.place_mm[2] + a.size_mm[2], b.place_mm[2] + b.size_mm[2])
     z = tops - max(a.place_mm[2], b.place_mm[2])
     return (float(x), float(y), float(z)) if min(x, y, z) > TOUCH_MM else None
@@ -92,6 +96,10 @@ def _disturber_clashes(wagon: Wagon) -> Iterator[str]:
     for number, item in enumerate(wagon.disturbers, 1):
         if item.direction is not None and not any(item.direction):
             yield f"disturber[{number}].direction = [0, 0, 0] points nowhere"
+        if item.place_mm == wagon.sensor.place_mm:
+            yield f"disturber[{number}].place_mm = {_shown(item.place_mm)} is the sensor's own place"
+        if item.kind in ("axle", "iron") and not any(item.place_mm):
+            yield f"disturber[{number}].place_mm = [0, 0, 0] is the axle's own place"
         wanted = _wanted(item)
         if wanted:
             yield f"disturber[{number}] of kind {item.kind} does not say how strong it is (give {wanted})"

@@ -15,7 +15,7 @@ from wayrule.errors import UsageError
 from wayrule.maths.counting import FAST_TURN
 from wayrule.model import Budget, BudgetLine, FloorLayer, Wagon
 from wayrule.model.arrays import Array
-from wayrule.wagon.disturbers import EARTH, STRONGEST_EARTH_MT, Place, disturbance
+from wayrule.wagon.disturbers import EARTH, STRONGEST_EARTH_MT, Disturbance, Place, disturbance
 from wayrule.wagon.eddy import eddy
 from wayrule.wagon.edges import EdgeEffect, edge_effect
 from wayrule.wagon.expected import Turn, earth_factors, read_turn, reading_sd_mt
@@ -195,7 +195,9 @@ def budget_of(laid: Laid, conditions: Conditions | None = None) -> Budget:
         speed_mm_s=run.speed_mm_s,
         signal_mt=(float(turn.signal_mt[0, 0]), float(turn.signal_mt[0, 1])),
         range_mt=math.nan if wagon.sensor.range_mt is None else wagon.sensor.range_mt,
-        nearest_mt=laid.nearest_mt * 2 * high / (low + high) * max(cold, hot) + STRONGEST_EARTH_MT,
+        nearest_mt=laid.nearest_mt * 2 * high / (low + high) * max(cold, hot)
+        + STRONGEST_EARTH_MT
+        + sum(one.size_mt for one in _foreign(laid)),
         farthest_mt=float(turn.signal_mt[3, 1]) * 2 * low / (low + high) * min(cold, hot),
         reading_sd_mt=sd,
         resolution_um=1000 * have.radius_mm * sd * math.sqrt(float(turn.flat_1_mt2[0])),
@@ -305,14 +307,17 @@ def _earth(laid: Laid, run: Conditions) -> BudgetLine:
 def _disturbers(laid: Laid) -> list[BudgetLine]:
     """Foreign fields at their worst, in any direction of the plane; what stays as it is, the ellipse takes."""
     found = []
-    for item in laid.wagon.disturbers:
-        foreign = disturbance(item, laid.have.place_mm, laid.have.sources)
+    for foreign in _foreign(laid):
         steady = foreign.changes == "steady"
         angle = 0.0 if steady else foreign.size_mt * math.sqrt(float(laid.turn.flat_1_mt2[0]) / 2)
         found.append(
             _repeating(foreign.name, laid.have.radius_mm, angle, angle, f"{foreign.size_mt:.2g} mT: {foreign.how}")
         )
     return found
+
+
+def _foreign(laid: Laid) -> list[Disturbance]:
+    return [disturbance(item, laid.have.place_mm, laid.have.sources) for item in laid.wagon.disturbers]
 
 
 def swing(wagon: Wagon, radius_mm: float | None) -> tuple[Motion, ...]:

@@ -24,6 +24,7 @@ from wayrule.wagon.edges import magnetic
 from wayrule.wagon.expected import Pull
 from wayrule.wagon.keptout import UNREADABLE, skids, unreadable, weak_axle_known
 from wayrule.wagon.moves import Moves, moves_of
+from wayrule.wagon.needed import in_one_line
 from wayrule.wagon.reckoning import Reckoned, reckoned
 
 Triple = tuple[float, float, float]
@@ -43,8 +44,9 @@ class Arrangement:
     place_mm     of the sensor from the axle's centre: forward, left, up
     signal_mt    smaller half axis of the field's ellipse
     most_mt      greatest component of the field over a turn
-    noise_mm, shape_mm, earth_mm, motion_mm   parts of the error: noise and steps of the sensor; what calibration leaves
-                 of the field's shape; Earth's field as the heading turns; play, springs and a bogie's swing
+    noise_mm, shape_mm, earth_mm, motion_mm, foreign_mm   parts of the error: noise and steps of the sensor; what
+                 calibration leaves of the field's shape; Earth's field as the heading turns; play, springs and a
+                 bogie's swing; the file's disturbers at their worst
     error_mm     all of it: sd of the distance between two places, without what adds up along the way (the wheel's size)
     """
 
@@ -56,6 +58,7 @@ class Arrangement:
     shape_mm: float
     earth_mm: float
     motion_mm: float
+    foreign_mm: float
     error_mm: float
 
 
@@ -134,7 +137,8 @@ def choose(
         )
     run, moves = pull or Pull(), moves_of(wagon, curve_mm)
     fell: Counter[str] = Counter()
-    rows = reckoned(wagon, radius, pairs, places, moves, run, fell)
+    with in_one_line(wagon.name):
+        rows = reckoned(wagon, radius, pairs, places, moves, run, fell)
     fit: list[Arrangement] = []
     if rows is not None:
         reasons = unreadable(wagon, rows.expected)
@@ -164,7 +168,7 @@ def choose(
 def _arrangement(rows: Reckoned, n: int, pairs: Sequence[Mounted], radius: float) -> Arrangement:
     found, root = rows.expected, math.sqrt(2) * radius
     forward, left, up = (float(x) for x in rows.place_mm[n])
-    motion = float(rows.motion_mm[n])
+    motion, foreign = float(rows.motion_mm[n]), float(rows.foreign_mm[n])
     return Arrangement(
         pairs[int(rows.pair[n])],
         (forward, left, up),
@@ -174,7 +178,8 @@ def _arrangement(rows: Reckoned, n: int, pairs: Sequence[Mounted], radius: float
         root * float(found.left_rad[n]),
         root * float(found.earth_rad[n]),
         motion,
-        math.hypot(float(found.after_mm[n]), motion),
+        foreign,
+        math.hypot(float(found.after_mm[n]), motion, foreign),
     )
 
 

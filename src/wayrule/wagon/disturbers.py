@@ -141,6 +141,8 @@ def disturbance(item: Disturber, sensor_mm: Triple, sources: Sequence[Source]) -
     away = float(np.linalg.norm(gap))
     if away == 0.0:
         raise ValueError(f"disturber {item.kind}: expected a place away from the sensor, came {list(item.place_mm)}")
+    if item.kind in ("axle", "iron") and not any(item.place_mm):
+        raise ValueError(f"disturber {item.kind}: expected a place away from the axle, came {list(item.place_mm)}")
     if item.kind == "axle":
         moment = sum((source.moment_mt_mm3 for source in sources), np.zeros(3))
         worst = _worst(float(np.linalg.norm(moment)), item.direction, gap)

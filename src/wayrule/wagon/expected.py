@@ -33,6 +33,7 @@ class Expected:
     signal_mt     (n, 2) half axes of the ellipse, greater and smaller; NaN errors where it does not turn
     most_mt       greatest component of the field, Earth's left out
     saturates     it goes beyond the sensor's range
+    per_mt_rad    of an error of the field of 1 mT in each component
     noise_rad     of the sensor's noise alone
     steps_rad     of its steps
     raw_rad       shape of the field, before the harmonics are taken out (the ellipse is fitted)
@@ -48,6 +49,7 @@ class Expected:
     signal_mt: Array
     most_mt: Array
     saturates: NDArray[np.bool_]
+    per_mt_rad: Array
     noise_rad: Array
     steps_rad: Array
     raw_rad: Array
@@ -133,7 +135,7 @@ def expected(field_mt: Array, sensor: FieldSensor, wheel_mm: float, pull: Pull |
     limit = math.inf if sensor.range_mt is None else sensor.range_mt
     per_mt = np.sqrt(turn.flat_1_mt2)
     return Expected(
-        turn.signal_mt, most, most > limit, noise * per_mt, step * per_mt, raw, left,
+        turn.signal_mt, most, most > limit, per_mt, noise * per_mt, step * per_mt, raw, left,
         out / math.sqrt(2), away * earth, turn.harmonics, learnt.told_rad, before, after,
         math.sqrt(2) * radius * before, math.sqrt(2) * radius * after,
     )  # fmt: skip

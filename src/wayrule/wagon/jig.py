@@ -124,7 +124,16 @@ def filing_jig(wagon: Wagon, fit: Fit | None = None) -> Jig:
     return Jig(solid, flats, width, slot, file_mm, floor, half_mm, height, steps)
 
 
-def _sane(fit: Fit, flats: Flat) -> None:
+def sane(fit: Fit) -> Fit:
+    """The same, where printers and tools have such sizes.
+
+    Raises
+    ------
+    UsageError   a clearance, trim, file or guide that is absurd
+
+    >>> sane(Fit(clearance_mm=0.2)).clearance_mm
+    0.2
+    """
     given = {"clearance_mm": (fit.clearance_mm, 0.0, 0.6), "trim_mm": (fit.trim_mm, -0.3, 0.3)}
     given |= {"file_mm": (fit.file_mm, 0.5, 30.0), "guide_mm": (fit.guide_mm, 0.0, 3.0)}
     for name, (value, low, high) in given.items():
@@ -135,6 +144,11 @@ def _sane(fit: Fit, flats: Flat) -> None:
                 where="filing jig",
                 next_step="usual printers need 0.1 to 0.3 mm of clearance and next to no trim",
             )
+    return fit
+
+
+def _sane(fit: Fit, flats: Flat) -> None:
+    sane(fit)
     floor = flats.flat_radius_mm - fit.trim_mm - fit.guide_mm
     if floor < LEAST_FLOOR_MM:
         raise UsageError(

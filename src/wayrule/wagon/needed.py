@@ -1,5 +1,7 @@
 """What a wagon file must say before its field can be reckoned: magnets, the sensor's place, the wheel, the floor."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from wayrule.errors import UndeterminedError, UsageError
@@ -81,6 +83,22 @@ def bodies(magnets: Magnets, where: str) -> tuple[Source, ...]:
         return sources_of(magnets)
     except ValueError as error:
         raise _wrong(error, where, "correct [magnets] in the wagon file") from None
+
+
+@contextmanager
+def in_one_line(where: str) -> Iterator[None]:
+    """What the parts below refuse ("PART: expected X, came Y"), as an error of the user's."""
+    try:
+        yield
+    except ValueError as error:
+        part, _, rest = str(error).partition(": ")
+        expected, _, came = rest.removeprefix("expected ").rpartition(", came ")
+        raise UsageError(
+            expected=f"{part}: {expected or rest}",
+            came=came or "otherwise",
+            where=where,
+            next_step="correct the wagon file, or leave the clashing part out",
+        ) from None
 
 
 def _wrong(error: ValueError, where: str, next_step: str) -> UsageError:

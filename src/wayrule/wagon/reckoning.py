@@ -14,6 +14,7 @@ from wayrule.maths.turnfit import angle_errors, rings_of
 from wayrule.model import Wagon
 from wayrule.model.arrays import Array
 from wayrule.wagon.discs import Mounted, magnets_of
+from wayrule.wagon.disturbers import disturbance
 from wayrule.wagon.edges import magnetic
 from wayrule.wagon.expected import Expected, Pull, expected
 from wayrule.wagon.keptout import in_floor, in_swing, unbuildable
@@ -37,12 +38,15 @@ LEFT_OUT_MOVED: Final = 1e-2
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reckoned:
-    """Arrangements that were reckoned: pair (n,), place (n, 3), what to expect, and the error from motion (n,) [mm]."""
+    """Arrangements that were reckoned: pair (n,), place (n, 3), what to expect, and the errors from motion and from
+    disturbers (n,) [mm].
+    """
 
     pair: NDArray[np.int64]
     place_mm: Array
     expected: Expected
     motion_mm: Array
+    foreign_mm: Array
 
 
 def reckoned(
@@ -80,7 +84,23 @@ def reckoned(
     if not found:
         return None
     place, field, motion = (np.concatenate(column) for column in zip(*found, strict=True))
-    return Reckoned(np.concatenate(numbered), place, expected(field, wagon.sensor, 2 * radius, pull), radius * motion)
+    pair = np.concatenate(numbered)
+    told = expected(field, wagon.sensor, 2 * radius, pull)
+    foreign = _foreign_mt(wagon, pairs, pair, place)
+    return Reckoned(pair, place, told, radius * motion, radius * foreign * told.per_mt_rad)
+
+
+def _foreign_mt(wagon: Wagon, pairs: Sequence[Mounted], numbers: NDArray[np.int64], places: Array) -> Array:
+    """The disturbers' fields at their worst, root of the summed squares: (n,); along and across alike, as the budget
+    has them: 1 / sqrt 2 of each counts at either end of a way."""
+    if not wagon.disturbers:
+        return np.zeros(len(numbers))
+    sources = {k: bodies(magnets_of(wagon, pairs[k]), wagon.name) for k in set(numbers.tolist())}
+    size = [
+        math.hypot(*(disturbance(item, (x, y, z), sources[k]).size_mt for item in wagon.disturbers))
+        for k, (x, y, z) in zip(numbers.tolist(), places.tolist(), strict=True)
+    ]
+    return np.array(size)
 
 
 def _fields(

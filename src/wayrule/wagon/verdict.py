@@ -1,12 +1,9 @@
 """The answer of the bench in words a builder acts on: does it work, what costs most, will it turn, how fast."""
 
 import math
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final
 
-from wayrule.errors import UsageError
 from wayrule.model import Bench, Budget, Wagon
 from wayrule.model.bench import Word
 from wayrule.units import scale_km_h
@@ -18,6 +15,7 @@ from wayrule.wagon.eddy import told
 from wayrule.wagon.edges import fullness, magnetic
 from wayrule.wagon.keptout import LEAST_SIGNAL, THINNEST
 from wayrule.wagon.mass import NEM_302, letter, mass_sum
+from wayrule.wagon.needed import in_one_line
 from wayrule.wagon.options import options
 from wayrule.wagon.plates import covers
 from wayrule.wagon.turning import Turning, against_floor, against_rails, will_it_turn
@@ -50,7 +48,7 @@ def bench(wagon: Wagon, conditions: Conditions | None = None) -> Bench:
     ('works', 'The wheel turns freely: the floor holds no steel.')
     """
     run = conditions or Conditions()
-    with _in_one_line(wagon.name):
+    with in_one_line(wagon.name):
         laid = lay_out(wagon)
         found = budget_of(laid, run)
         turns = _turning(laid)
@@ -68,22 +66,6 @@ def bench(wagon: Wagon, conditions: Conditions | None = None) -> Bench:
             missing=_missing(wagon),
             cautions=cautions(wagon),
         )
-
-
-@contextmanager
-def _in_one_line(where: str) -> Iterator[None]:
-    """What the parts below refuse ("PART: expected X, came Y"), as an error of the user's."""
-    try:
-        yield
-    except ValueError as error:
-        part, _, rest = str(error).partition(": ")
-        expected, _, came = rest.removeprefix("expected ").rpartition(", came ")
-        raise UsageError(
-            expected=f"{part}: {expected or rest}",
-            came=came or "otherwise",
-            where=where,
-            next_step="correct the wagon file, or leave the clashing part out",
-        ) from None
 
 
 def _word(found: Budget, turns: Turning) -> Word:
