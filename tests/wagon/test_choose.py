@@ -355,3 +355,17 @@ def test_a_disturber_costs_what_the_budget_says_and_moves_the_choice():
     assert beside.now.foreign_mm == pytest.approx(line.distance_mm, rel=1e-3)  # 36 angles here, 72 there
     assert beside.now.error_mm == pytest.approx(math.hypot(plain.now.error_mm, line.distance_mm), rel=1e-3)
     assert beside.best[0].error_mm > plain.best[0].error_mm
+
+
+def test_a_strong_magnet_near_the_sensor_fills_it():
+    # a dipole on its axis: 1e-7 x 2 x 5.5 A m2 / (0.030 m)^3 = 41 mT of a range of 40; at 0.033 m 31 mT, the axle has 4
+    motor = Disturber("motor", (0.0, 0.0, 42.0), moment_ma_m2=5500.0)
+    box = FreeSpace((0.0, 0.0, 9.0), (0.0, 0.0, 12.0))
+    disc = [(3.0, 1.0)]
+    alone, near = (
+        choose(replace(PLAIN, floor=(), disturbers=beside), space=box, steps=(1, 1, 2), discs=disc)
+        for beside in ((), (motor,))
+    )
+    assert "saturates the sensor" not in dict(alone.fell_out)
+    assert dict(near.fell_out)["saturates the sensor"] == alone.fit / 2
+    assert {one.place_mm[2] for one in near.best} == {9.0}

@@ -141,7 +141,7 @@ def choose(
         rows = reckoned(wagon, radius, pairs, places, moves, run, fell)
     fit: list[Arrangement] = []
     if rows is not None:
-        reasons = unreadable(wagon, rows.expected)
+        reasons = unreadable(wagon, rows.expected, rows.foreign_mt)
         fell.update({UNREADABLE[k]: int(np.sum(reasons == k)) for k in range(1, len(UNREADABLE))})
         fit = [_arrangement(rows, int(n), pairs, radius) for n in np.flatnonzero(reasons == 0)]
     fit = _that_turn(wagon, fit, keep, fell)
@@ -228,7 +228,7 @@ def _now(wagon: Wagon, radius: float, moves: Moves, pull: Pull) -> tuple[Arrange
     rows = reckoned(wagon, radius, pairs, np.array([place]), moves, pull, fell)
     if rows is None:
         return None, next(reason for reason, count in fell.items() if count)
-    reason = UNREADABLE[unreadable(wagon, rows.expected)[0]]
+    reason = UNREADABLE[unreadable(wagon, rows.expected, rows.foreign_mt)[0]]
     if reason or skids(wagon, pairs[0]):
         return None, reason or SKIDS
     return _arrangement(rows, 0, pairs, radius), ""

@@ -81,15 +81,15 @@ def in_swing(wagon: Wagon, one: Mounted, places: Array) -> NDArray[np.bool_]:
     return np.asarray(beside & (np.hypot(places[:, 0], places[:, 2]) <= swept + TOUCHING_MM))
 
 
-def unreadable(wagon: Wagon, found: Expected) -> NDArray[np.int64]:
+def unreadable(wagon: Wagon, found: Expected, foreign_mt: Array | float = 0.0) -> NDArray[np.int64]:
     """Number of the reason in `UNREADABLE` for each field: (n,); 0 where it can be read.
 
-    The strongest magnets of the grade, cold, with Earth's field on top, must stay within the range.
+    The strongest magnets of the grade, cold, with Earth's field and the disturbers' on top, must stay within the range.
     """
     magnets = magnets_of(wagon, Mounted(1.0, 1.0, 1.0, 0.0))
     low, high = remanence_mt(magnets)
     coldest = magnets.temperature_c[0] if magnets.temperature_c else REFERENCE_C
-    strongest = found.most_mt * 2 * high / (low + high) * warmed(magnets, coldest) + STRONGEST_EARTH_MT
+    strongest = found.most_mt * 2 * high / (low + high) * warmed(magnets, coldest) + STRONGEST_EARTH_MT + foreign_mt
     greater, smaller = found.signal_mt.T
     least = LEAST_SIGNAL * math.hypot(*reading_sd_mt(wagon.sensor))
     thin = ~(greater <= THINNEST * smaller) | ~np.isfinite(found.after_mm)

@@ -38,8 +38,8 @@ LEFT_OUT_MOVED: Final = 1e-2
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reckoned:
-    """Arrangements that were reckoned: pair (n,), place (n, 3), what to expect, and the errors from motion and from
-    disturbers (n,) [mm].
+    """Arrangements that were reckoned: pair (n,), place (n, 3), what to expect, the errors from motion and from
+    disturbers (n,) [mm], and the most that these add to a component of the field (n,) [mT].
     """
 
     pair: NDArray[np.int64]
@@ -47,6 +47,7 @@ class Reckoned:
     expected: Expected
     motion_mm: Array
     foreign_mm: Array
+    foreign_mt: Array
 
 
 def reckoned(
@@ -87,20 +88,19 @@ def reckoned(
     pair = np.concatenate(numbered)
     told = expected(field, wagon.sensor, 2 * radius, pull)
     foreign = _foreign_mt(wagon, pairs, pair, place)
-    return Reckoned(pair, place, told, radius * motion, radius * foreign * told.per_mt_rad)
+    size = np.sqrt(np.sum(foreign**2, axis=1))
+    return Reckoned(pair, place, told, radius * motion, radius * size * told.per_mt_rad, np.sum(foreign, axis=1))
 
 
 def _foreign_mt(wagon: Wagon, pairs: Sequence[Mounted], numbers: NDArray[np.int64], places: Array) -> Array:
-    """The disturbers' fields at their worst, root of the summed squares: (n,); along and across alike, as the budget
-    has them: 1 / sqrt 2 of each counts at either end of a way."""
-    if not wagon.disturbers:
-        return np.zeros(len(numbers))
+    """The disturbers' fields at their worst: (n, d); along and across alike, as the budget has them: 1 / sqrt 2 of each
+    counts at either end of a way."""
     sources = {k: bodies(magnets_of(wagon, pairs[k]), wagon.name) for k in set(numbers.tolist())}
     size = [
-        math.hypot(*(disturbance(item, (x, y, z), sources[k]).size_mt for item in wagon.disturbers))
+        [disturbance(item, (x, y, z), sources[k]).size_mt for item in wagon.disturbers]
         for k, (x, y, z) in zip(numbers.tolist(), places.tolist(), strict=True)
     ]
-    return np.array(size)
+    return np.array(size, dtype=np.float64).reshape(len(numbers), len(wagon.disturbers))
 
 
 def _fields(
