@@ -21,8 +21,8 @@ PLAY_SHARE_OF_GAUGE = 0.013
 SEEN_WHEELBASES = (0.7, 1.0, 1.5, 2.0, 3.0, 4.0)
 """The sway's size and length are taken from how much it changes over these."""
 
-FIRST_LENGTH_WHEELBASES = 1.0
-"""Before it is seen (common practice, no source)."""
+FIRST_LENGTH_WHEELBASES = 0.87
+"""Before it is seen: its correlation is then down to 1 / e over one wheelbase (common practice, no source)."""
 
 
 LEAST_SWAY_RAD = 5e-6
