@@ -8,16 +8,17 @@ from scipy.integrate import quad
 from scipy.spatial.transform import Rotation
 
 from tests.track.test_adjust import WAGON, circling
-from wayrule.model import Facts
+from wayrule.model import Facts, Stretch
 from wayrule.track.adjust.adjust import LEAST_RELAXED, MOST_RELAXED, adjust, relaxed_share
 from wayrule.track.adjust.force import kinematics
 from wayrule.track.adjust.gyro import gyro_matrix
-from wayrule.track.adjust.line import metric, trace
+from wayrule.track.adjust.line import metric, positions, trace
 from wayrule.track.adjust.passes import Pull, scatter_of
 from wayrule.track.adjust.pose import pose
 from wayrule.track.adjust.problem import evaluate, linearised, prepare
-from wayrule.track.adjust.stations import _free_plan
-from wayrule.track.adjust.sway import Sway, correlation, first_noise, passes, reweighted, whitening
+from wayrule.track.adjust.stations import _free_plan, local_means
+from wayrule.track.adjust.sway import Sway, correlation, first_noise, passes, power, reweighted, whitening
+from wayrule.track.adjust.ties import stretch_ties
 from wayrule.track.place import place
 from wayrule.units import G_MM_S2
 
@@ -198,11 +199,39 @@ def test_sway_comes_out_of_its_whitening_as_it_went_in(circle):
         np.testing.assert_allclose(covariance.diagonal(apart) / 2e-3**2, stated, atol=1e-6)
 
 
-def test_the_sways_correlation_is_a_butterworth_low_passs():
-    """scipy's transform of it is S0 / (1 + (k / k0)^4), k0 = sqrt(2) / length, S0 = 2 length."""
+def test_the_sways_power_is_the_transform_of_its_correlation():
+    """By scipy's quadrature over an endless path: a second-order Butterworth low-pass's."""
     length, k = 90.0, np.array([0.002, 0.01, 0.02, 0.05])
-    power = [2 * quad(lambda p: correlation(np.array([p]), length)[0], 0, np.inf, weight="cos", wvar=w)[0] for w in k]
-    np.testing.assert_allclose(power, 2 * length / (1 + (k * length) ** 4 / 4), rtol=1e-6)
+    want = [2 * quad(lambda p: correlation(np.array([p]), length)[0], 0, np.inf, weight="cos", wvar=w)[0] for w in k]
+    np.testing.assert_allclose(power(k**2, length), want, rtol=1e-6)
+
+
+@pytest.mark.parametrize("name", ["yaw", "gyro_yx", "gyro_xy", "gyro_scale_x", "gyro_scale_y"])
+def test_heights_gradients_and_roll_move_with_the_sensors_constants_as_their_rows_say(circle, name):
+    """Finite differences on waves of grade and cant: error bars, heights and declared levels rest on these rows. Left
+    out is what is a per cent of it: of waves of 0.02 half a metre long."""
+    u, by = waving(circle, climbing=0.02), 1e-4
+    moved, at = with_border(u, **{name: u.one(name) + by}), u.names[name].start
+    places = np.linspace(100.0, 2500.0, 9)
+
+    def told_and_seen(of):
+        (value, border), (after, _) = of(u), of(moved)
+        return border[:, at] * by, after - value
+
+    def heights(x):
+        here = positions(x, places, 2.0)
+        return here.xyz[2], here.by_border[2]
+
+    def declared(x):
+        ties = stretch_ties(x, Facts(level=(Stretch(100.0, 2500.0),)), 300.0)
+        return -np.array([t.residual for t in ties]), np.array([t.by_border for t in ties])
+
+    kinds = [heights, declared]
+    kinds += [lambda x, i=i: (local_means(x, places)[i].value, local_means(x, places)[i].border) for i in (1, 2)]
+    for of in kinds:
+        told, seen = told_and_seen(of)
+        usual = by * 0.02 * (500.0 if of is heights else 1.0)
+        np.testing.assert_allclose(told, seen, atol=0.02 * usual)
 
 
 def test_specific_force_keeps_the_scatter_of_its_residuals_however_often_a_line_was_passed(circle):

@@ -18,7 +18,7 @@ from wayrule.model.arrays import Array
 from wayrule.model.repeat import Repeat
 from wayrule.track.adjust.adjust import Adjusted
 from wayrule.track.adjust.passes import SEGMENT_WHEELBASES, segments
-from wayrule.track.adjust.sway import Sway, first_noise, sway_seen
+from wayrule.track.adjust.sway import Sway, first_noise, power, sway_seen
 from wayrule.track.adjust.unknowns import hats
 
 FULL_SIZE_MM = (("D1", 3e3, 25e3), ("D2", 25e3, 70e3), ("D3", 70e3, 150e3))
@@ -152,9 +152,8 @@ def looks(pieces: Sequence[Piece], quantity: int, band: Band, step: float, round
 def promised(adjusted: Adjusted, sway: Sway, band: Band, step: float, axis: str, spline: int) -> Array:
     """(runs,) variance in a band of what one pass of each run adds of itself, as the adjustment believes.
 
-    Angle: white increments of variance q a mm are a random walk, q / (2 pi f)^2; sway of variance s^2 and length l is
-    2 s^2 l / (1 + (2 pi f l)^4 / 4), the transform of its `correlation` (both two-sided).
-    Curvature is the angle's slope.
+    Angle: white increments of variance q a mm are a random walk, q / (2 pi f)^2; sway of variance s^2 has s^2 times
+    its `power` (both two-sided). Curvature is the angle's slope.
     """
     waves = np.geomspace(band.shortest / 4, band.longest * 4, 400)
     k2 = (2 * np.pi / waves) ** 2
@@ -163,7 +162,7 @@ def promised(adjusted: Adjusted, sway: Sway, band: Band, step: float, axis: str,
         rolling = np.diff(setting.bins.path_mm) > 0
         white = float(np.sum(weights.sigma[f"gyro_{axis}"][rolling] ** 2)) / setting.bins.path_mm[-1]
         s, length = sway.sd[spline, r], sway.length_mm[spline, r]
-        angle = white / k2 + 2 * s**2 * length / (1 + (k2 * length**2) ** 2 / 4)
+        angle = white / k2 + s**2 * power(k2, length)
         factor = (k2, 1.0, adjusted.problem.wagon.gauge_mm**2)[spline]
         out.append(band.variance(angle * factor, waves, step))
     return np.array(out)

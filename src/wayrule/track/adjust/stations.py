@@ -12,7 +12,7 @@ from wayrule.track.adjust.considered import considered
 from wayrule.track.adjust.line import Traced, cell_of, positions, trace
 from wayrule.track.adjust.passes import Pull, pulls, scatter_of
 from wayrule.track.adjust.problem import TRACE_STEP_KNOTS
-from wayrule.track.adjust.unknowns import UNTURNED
+from wayrule.track.adjust.unknowns import UNTURNED, Unknowns
 
 SIGMA_PLACES = 160
 """Covariances of position and heading are smooth along the line: they are computed at this many places."""
@@ -203,23 +203,46 @@ def _free_plan(x: Array, y: Array) -> Array:
 
 def _local_variances(adjusted: Adjusted, places: Array, pull: Sequence[Pull]) -> Variances:
     """Means over one wheelbase centred on the places."""
-    u = adjusted.unknowns
-    spline, wheelbase, m = u.spline, u.wheelbase_mm, len(places)
-    back, ahead = places - wheelbase / 2, places + wheelbase / 2
-    theta = (spline.value_rows(ahead) - spline.value_rows(back)).toarray() / wheelbase
-    mean = spline.mean_rows(back, wheelbase).toarray()
     shifts = considered(adjusted, places)
     out: Variances = {}
-    for name, axis, letter, part in (("curvature", 0, "z", theta), ("gradient", 1, "y", mean), ("roll", 2, "x", mean)):
-        border = np.zeros((m, len(u.border)))
-        border[:, u.names[f"gyro_scale_{letter}"].start] = -(part @ u.read[axis]) / u.gain(letter) ** 2
-        for turn, share in UNTURNED.items() if axis else ():
-            border[:, u.names[turn].start] = share[axis - 1] * (part @ (u.phi, u.gamma)[axis - 1])
-        if name == "curvature":
-            curvature = theta @ u.theta + u.winding_rad_mm
-            border[:, u.names["scale"].start] = -curvature
-            border[:, u.names["slip_mm"].start] = -curvature * np.abs(curvature)
-            border[np.arange(m), u.names["waver"].start + cell_of(u, places)] = -curvature
-        beside = [getattr(e, name) for e in shifts]
-        out |= _named(adjusted, axis, part / u.gain(letter), border, pull, (name,), beside)
+    for one in local_means(adjusted.unknowns, places):
+        beside = [getattr(e, one.name) for e in shifts]
+        out |= _named(adjusted, one.axis, one.rows, one.border, pull, (one.name,), beside)
     return out
+
+
+@dataclass(frozen=True, slots=True)
+class LocalMean:
+    """Means (m,) of a quantity over one wheelbase, and how the spline `axis` (m, n) and the border (m, k) move them."""
+
+    name: str
+    axis: int
+    value: Array
+    rows: Array
+    border: Array
+
+
+def local_means(u: Unknowns, places: Array) -> tuple[LocalMean, LocalMean, LocalMean]:
+    """Curvature, gradient and roll, centred on the places."""
+    spline, wheelbase, m = u.spline, u.wheelbase_mm, len(places)
+    back, ahead = places - wheelbase / 2, places + wheelbase / 2
+    bend = (spline.value_rows(ahead) - spline.value_rows(back)).toarray() / wheelbase
+    mean = spline.mean_rows(back, wheelbase).toarray()
+    metric = np.zeros((m, len(u.border)))
+    curvature = bend @ u.theta + u.winding_rad_mm
+    metric[:, u.names["scale"].start] = -curvature
+    metric[:, u.names["slip_mm"].start] = -curvature * np.abs(curvature)
+    metric[np.arange(m), u.names["waver"].start + cell_of(u, places)] = -curvature
+    metric[:, u.names["gyro_scale_z"].start] = -(bend @ u.theta) / u.gain("z")
+    leant = []
+    for letter, own, other, which in (("y", u.gamma, u.phi, 0), ("x", u.phi, u.gamma, 1)):
+        border = np.zeros((m, len(u.border)))
+        border[:, u.names[f"gyro_scale_{letter}"].start] = -(mean @ own) / u.gain(letter)
+        for turn, share in UNTURNED.items():
+            border[:, u.names[turn].start] = share[which] * (mean @ other)
+        leant.append(border)
+    return (
+        LocalMean("curvature", 0, curvature, bend / u.gain("z"), metric),
+        LocalMean("gradient", 1, mean @ u.gamma, mean / u.gain("y"), leant[0]),
+        LocalMean("roll", 2, mean @ u.phi, mean / u.gain("x"), leant[1]),
+    )

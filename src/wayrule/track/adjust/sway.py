@@ -80,6 +80,15 @@ def correlation(path_mm: Array, length_mm: float | Array) -> Array:
     return np.asarray(np.exp(-x) * (np.cos(x) + np.sin(x)))
 
 
+def power(k2: Array, length_mm: float) -> Array:
+    """Two-sided power [mm] of sway of variance 1 at squared wave numbers k2 [1/mm2]: the transform of `correlation`.
+
+    >>> power(np.array([0.0]), 90.0).tolist()
+    [180.0]
+    """
+    return np.asarray(2 * length_mm / (1 + (k2 * length_mm**2) ** 2 / 4))
+
+
 def first_sway(problem: Problem, u: Unknowns) -> Sway:
     """Sway before the passes have shown it: play over the wheelbase, half of it upright.
 
