@@ -224,6 +224,15 @@ def test_the_words_are_there():
     assert "not reckoned: flats: axle.diameter_mm" in words_of(HO_COACH)
 
 
+def test_a_ring_needs_no_flats_and_none_are_shown():
+    ring = Magnets("ring", diameter_mm=4.5, hole_mm=2.2, thickness_mm=2.0, grade="N42")
+    words = words_of(replace(HO, magnets=ring))
+    assert "Nothing is filed" in words
+    assert "it goes round it" in words
+    assert "flats lie under" not in words
+    assert "flats lie under" in words_of(HO)
+
+
 def test_the_same_sheet_gives_the_same_bytes():
     assert worksheet_pdf(sheets("HO"), "Letter") == pdf_file("HO", "Letter")
     assert worksheet_svg(sheets("N")) == worksheet_svg(sheets("N"))

@@ -244,7 +244,9 @@ def _magnets_from_above(drawn: _Drawing, wagon: Wagon, at: float) -> None:
         drawn.circle("magnet", at, 0.0, wide, "magnet")
     else:
         drawn.box("magnet", at - wide / 2, -along / 2, wide, along, "magnet")
-    drawn.tag(at - wide * 0.3, -along * 0.3, f"magnets on the axle, {along:g} mm along it; the flats lie under them")
+    ring = magnets.kind == "ring"
+    what, seat = ("ring magnet", "it goes round it") if ring else ("magnets", "the flats lie under them")
+    drawn.tag(at - wide * 0.3, -along * 0.3, f"{what} on the axle, {along:g} mm along it; {seat}")
 
 
 def _swing_text(wagon: Wagon, swing: float, axle: float) -> str:
