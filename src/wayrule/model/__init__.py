@@ -9,6 +9,7 @@ from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
+from wayrule.model.shown import Shown
 from wayrule.model.solid import Solid
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
 from wayrule.model.track import Element, Fault, Stations
@@ -55,6 +56,7 @@ __all__ = [
     "Recording",
     "Relation",
     "Repeat",
+    "Shown",
     "Solid",
     "State",
     "Stations",
