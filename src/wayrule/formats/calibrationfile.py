@@ -1,14 +1,14 @@
 """`calibration.json`: what is remembered of a wagon, as a person can read it; read back strictly."""
 
-import dataclasses
 import hashlib
 import math
-from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
 
 from wayrule.errors import WayruleError
+from wayrule.formats.entries import CalibrationError as CalibrationError
+from wayrule.formats.entries import Entry
 from wayrule.formats.jsonfile import read_json
 from wayrule.model import Calibration
 from wayrule.model.calibration import ANGLES, CONSTANTS
@@ -18,12 +18,6 @@ KIND: Final = "wayrule calibration 1"
 
 SAME_SD: Final = 1e-6
 """An sd and the root of its variance agree to this share, or a hand has changed one of them."""
-
-MAX_RUNS: Final = 100_000
-
-
-class CalibrationError(WayruleError):
-    """A calibration file that cannot be used."""
 
 
 def calibration_content(calibration: Calibration) -> dict[str, Any]:
@@ -73,7 +67,7 @@ def read_calibration(data: bytes, name: str) -> Calibration:
         raise CalibrationError(
             expected=error.expected, came=error.came, where=name, next_step="give the calibration.json of a survey"
         ) from None
-    top = _Entry(content, name)
+    top = Entry(content, name)
     if content.get("kind") != KIND:
         raise top.wrong("kind", f'"{KIND}"', content.get("kind"))
     wagon, sway, bias = top.table("wagon"), top.table("sway"), top.table("gyro_bias")
@@ -110,7 +104,7 @@ def read_calibration(data: bytes, name: str) -> Calibration:
     return calibration
 
 
-def _sway(sway: "_Entry") -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+def _sway(sway: Entry) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
     """Sizes and lengths, NaN where no sway is known."""
     angles = [sway.item("angles", i, a) for i, a in enumerate(sway.several("angles"))]
     if not angles:
@@ -120,87 +114,10 @@ def _sway(sway: "_Entry") -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
     return np.array([a.number("sd_rad") for a in angles]), np.array([a.number("length_mm") for a in angles])
 
 
-def _check_same(calibration: Calibration, constant: "_Entry") -> None:
+def _check_same(calibration: Calibration, constant: Entry) -> None:
     """What stands beside a constant for people says the same as the rest of the file."""
     name, sd = constant.text("name"), constant.number("sd")
     if not math.isclose(sd, calibration.one(name)[1], rel_tol=SAME_SD):
         raise constant.wrong("sd", f"the root of its variance, {calibration.one(name)[1]:.6g}", sd)
     if constant.text("unit") != CONSTANTS[name][0]:
         raise constant.wrong("unit", f'"{CONSTANTS[name][0]}" for {name}', constant.get("unit"))
-
-
-@dataclasses.dataclass(frozen=True, slots=True)
-class _Entry:
-    """A table of the file and its place in it, for error lines."""
-
-    content: Mapping[str, Any]
-    where: str
-
-    def get(self, key: str) -> Any:
-        """What stands under a key; an entry that is not there is a wrong one."""
-        if key not in self.content:
-            raise CalibrationError(
-                expected=f"an entry {key}", came="none", where=self.where, next_step="give the file as it was written"
-            )
-        return self.content[key]
-
-    def wrong(self, key: str, expected: str, came: Any) -> CalibrationError:
-        """The error for what stands under a key."""
-        shown = repr(came)
-        return CalibrationError(
-            expected=expected,
-            came=shown if len(shown) <= 60 else shown[:57] + "...",
-            where=f"{self.where}: {key}",
-            next_step="give the calibration.json of a survey, as it was written",
-        )
-
-    def text(self, key: str) -> str:
-        """A text of one line."""
-        value = self.get(key)
-        if not isinstance(value, str) or len(value) > 1000 or not value.isprintable():
-            raise self.wrong(key, "a text of one line", value)
-        return value
-
-    def number(self, key: str) -> float:
-        """A finite number."""
-        return self._finite(key, self.get(key))
-
-    def _finite(self, key: str, value: Any) -> float:
-        fits = isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e30
-        if not fits:
-            raise self.wrong(key, "a finite number", value)
-        return float(value)
-
-    def count(self, key: str) -> int:
-        """A whole number, 1 or more."""
-        value = self.get(key)
-        if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= MAX_RUNS:
-            raise self.wrong(key, "a whole number of runs, 1 or more", value)
-        return value
-
-    def table(self, key: str) -> "_Entry":
-        """A table in this one."""
-        value = self.get(key)
-        if not isinstance(value, dict):
-            raise self.wrong(key, "a table", value)
-        return _Entry(value, f"{self.where}: {key}")
-
-    def several(self, key: str) -> list[Any]:
-        """A list."""
-        value = self.get(key)
-        if not isinstance(value, list) or len(value) > MAX_RUNS:
-            raise self.wrong(key, "a list", value)
-        return value
-
-    def item(self, key: str, i: int, value: Any) -> "_Entry":
-        """A table in a list."""
-        if not isinstance(value, dict):
-            raise self.wrong(f"{key}[{i}]", "a table", value)
-        return _Entry(value, f"{self.where}: {key}[{i}]")
-
-    def matrix(self, key: str, size: int) -> np.ndarray[Any, Any]:
-        """A square of finite numbers."""
-        rows = self.several(key)
-        if len(rows) != size or not all(isinstance(row, list) and len(row) == size for row in rows):
-            raise self.wrong(key, f"{size} rows of {size} numbers", rows)
-        return np.array([[self._finite(key, value) for value in row] for row in rows])

@@ -1,5 +1,6 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
+from wayrule.model.axlereference import AxleReference
 from wayrule.model.befallen import Whereabouts, mishap_problems
 from wayrule.model.bench import Bench, Budget, BudgetLine, Option
 from wayrule.model.between import Between, Joint
@@ -19,6 +20,7 @@ from wayrule.model.worksheet import Caution, Flat, Step, Strip, Worksheet
 
 __all__ = [
     "Axle",
+    "AxleReference",
     "Bench",
     "Between",
     "Board",
