@@ -1,4 +1,4 @@
-"""Unit factors, each to the inside unit (mm, s, rad, mT, mm/s2, degC), and scale speed.
+"""Unit factors, each to the inside unit (mm, s, rad, mT, mm/s2, degC, V), and scale speed.
 
 Inside, every quantity has one unit, and names carry it (`s_mm`, `v_mm_s`). Other units exist only at the faces.
 """
@@ -29,6 +29,7 @@ TO_INSIDE: Final[dict[str, dict[str, float]]] = {
     "acceleration": {"mm_s2": 1.0, "cm_s2": 10.0, "m_s2": 1e3, "g": G_MM_S2, "mg": G_MM_S2 * 1e-3},
     "count": {"count": 1.0},
     "temperature": {"c": 1.0},
+    "voltage": {"v": 1.0, "mv": 1e-3},
 }
 """quantity -> suffix in lower case -> factor to the inside unit."""
 

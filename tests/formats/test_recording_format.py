@@ -250,6 +250,7 @@ def recordings(draw):
         groups["acc_mm_s2"] = rng.normal(0, 50, (n, 3)) + np.array([0, 0, 9806.65])
     if draw(st.booleans()):
         groups["temp_c"] = rng.uniform(10, 40, n)
+        groups["battery_v"] = rng.uniform(3.0, 4.2, n)
     t_s = np.round(np.cumsum(rng.uniform(0.004, 0.006, n)) + draw(st.sampled_from([0.0, -3.0, 1.7e9])), 6)
     rows = sorted(draw(st.sets(st.integers(0, n - 1), max_size=3)))
     marks = tuple(Mark(float(t_s[k]), f"{draw(st.sampled_from(['box, 7', 'a', 'Brücke', 'x']))} {k}") for k in rows)
@@ -265,7 +266,7 @@ def test_a_written_recording_reads_back_to_the_printed_digits(recording):
     assert again.t_s == pytest.approx(recording.t_s, abs=6e-10)
     # half the last printed digit in the inside unit: see DECIMALS in recordingwriter
     for field, half in {"field_mt": 6e-7, "gyro_rad_s": 6e-10, "acc_mm_s2": 6e-5, "wheel_mm_s": 6e-5, "wheel_mm": 6e-6,
-                        "ticks_count": 0.0, "temp_c": 6e-4}.items():  # fmt: skip
+                        "ticks_count": 0.0, "temp_c": 6e-4, "battery_v": 6e-5}.items():  # fmt: skip
         a, b = getattr(recording, field), getattr(again, field)
         if a is None or np.isnan(a).all():
             continue
@@ -328,6 +329,14 @@ def test_letters_beyond_ascii_in_any_code(code):
     run = read_recording(data, "r", ColumnMap((("temp_C", "Temp °C"),)))
     assert run.marks == (Mark(0.1, "Brücke"),)
     assert run.temp_c == pytest.approx([20, 20])
+
+
+def test_the_cells_voltage_is_read_in_volts_and_millivolts():
+    run = read_recording(b"t_s,wheel_mm,battery_mV\n0,0,3700\n0.01,1,3650\n", "r")
+    assert run.battery_v == pytest.approx([3.70, 3.65])
+    assert read_recording(b"t_s,wheel_mm,Battery [V]\n0,0,3.7\n0.01,1,3.7\n", "r").battery_v == pytest.approx(
+        [3.7, 3.7]
+    )
 
 
 def test_a_lone_byte_beyond_ascii_costs_one_cell():

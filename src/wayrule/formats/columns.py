@@ -9,7 +9,7 @@ from wayrule.errors import RecordingError
 from wayrule.model import ColumnMap
 from wayrule.units import TO_INSIDE
 
-Kind = Literal["time", "field", "count", "speed", "distance", "rate", "acceleration", "temperature", "mark"]
+Kind = Literal["time", "field", "count", "speed", "distance", "rate", "acceleration", "temperature", "voltage", "mark"]
 
 WHEEL_KINDS: Final = ("field", "count", "speed", "distance")
 
@@ -18,7 +18,8 @@ LETTER: Final[dict[str, Kind]] = {"b": "field", "g": "rate", "a": "acceleration"
 SHOWN: Final = {
     "time": "t_s, t_ms, t_us, t_ns, t_sample", "field": "bx_mT, bx_uT, bx_G", "count": "ticks_count",
     "speed": "wheel_mm_s, wheel_m_s", "distance": "wheel_mm, wheel_m", "rate": "gx_dps, gx_rad_s",
-    "acceleration": "ax_g, ax_mg, ax_m_s2", "temperature": "temp_C", "mark": "mark",
+    "acceleration": "ax_g, ax_mg, ax_m_s2", "temperature": "temp_C", "voltage": "battery_V, battery_mV",
+    "mark": "mark",
 }  # fmt: skip
 """Kind of quantity -> how its columns are written."""
 
@@ -27,7 +28,7 @@ SHOWN: Final = {
 class Meaning:
     """What a column name of ours says.
 
-    slot    where the numbers go: t, bx..bz, ticks, wheel, gx..gz, ax..az, temp, mark
+    slot    where the numbers go: t, bx..bz, ticks, wheel, gx..gz, ax..az, temp, battery, mark
     factor  to the inside unit; None for a sample number, whose factor is 1 / rate
     """
 
@@ -72,6 +73,8 @@ def meaning_of(name: str) -> Meaning | None:
         return Meaning("count", "ticks", "count", 1.0)
     if head == "wheel":
         return _meaning("speed", "wheel", unit) or _meaning("distance", "wheel", unit)
+    if head == "battery":
+        return _meaning("voltage", head, unit)
     return _meaning("temperature", "temp", unit) if head == "temp" else None
 
 

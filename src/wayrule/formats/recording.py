@@ -167,7 +167,7 @@ def _time_column(uses: tuple[Use, ...], dialect: Dialect, columns: ColumnMap, na
             where=f"{name} line {dialect.header_line}",
             next_step="state rate_hz = 100 (or what it is) in the [columns] table of the wagon file",
         )
-    if not any(u.meaning and u.meaning.kind not in ("time", "mark", "temperature") for u in uses):
+    if not any(u.meaning and u.meaning.kind not in ("time", "mark", "temperature", "voltage") for u in uses):
         raise RecordingError(
             expected="a wheel input, a gyro or an accelerometer besides the time",
             came=f"columns {', '.join(dialect.header[:12])}",
@@ -218,7 +218,8 @@ def _no_readings(n: int) -> Array:
 
 
 def _singles(uses: tuple[Use, ...], numbers: dict[int, Array], rows: Lines, name: str) -> dict[str, Array]:
-    fields = {"count": "ticks_count", "speed": "wheel_mm_s", "distance": "wheel_mm", "temperature": "temp_c"}
+    fields = {"count": "ticks_count", "speed": "wheel_mm_s", "distance": "wheel_mm"}
+    fields |= {"temperature": "temp_c", "voltage": "battery_v"}
     singles = {}
     for use in uses:
         if use.meaning and use.meaning.kind in fields and use.meaning.factor is not None:

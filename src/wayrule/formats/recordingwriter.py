@@ -9,7 +9,7 @@ from wayrule.formats.digits import printed
 from wayrule.model import Recording
 from wayrule.model.arrays import Array
 
-DECIMALS: Final = {"t_s": 9, "mT": 6, "count": 3, "mm_s": 4, "mm": 5, "rad_s": 9, "m_s2": 7, "C": 3}
+DECIMALS: Final = {"t_s": 9, "mT": 6, "count": 3, "mm_s": 4, "mm": 5, "rad_s": 9, "m_s2": 7, "C": 3, "V": 4}
 """Unit in the column's name -> decimals: a thousandth of the noise of a good sensor, so that printing adds none."""
 
 
@@ -38,6 +38,7 @@ def write_recording(recording: Recording) -> bytes:
         (recording.wheel_mm_s, "wheel_mm_s"),
         (recording.wheel_mm, "wheel_mm"),
         (recording.temp_c, "temp_C"),
+        (recording.battery_v, "battery_V"),
     ):
         if value is not None:
             columns[name] = _rounded(value, name.partition("_")[2])

@@ -7,6 +7,7 @@ from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
+from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
@@ -45,8 +46,12 @@ __all__ = [
     "Flat",
     "FloorLayer",
     "FreeSpace",
+    "Health",
+    "HealthItem",
     "Imu",
     "Joint",
+    "Light",
+    "Limit",
     "Magnets",
     "Mark",
     "Misclosure",
@@ -60,6 +65,7 @@ __all__ = [
     "Repeat",
     "Shown",
     "Solid",
+    "Spot",
     "State",
     "Stations",
     "Step",

@@ -45,6 +45,7 @@ class Recording:
     gyro_rad_s   (n, 3) angular rate [rad/s]
     acc_mm_s2    (n, 3) specific force [mm/s2]
     temp_c       (n,) temperature [degC]
+    battery_v    (n,) voltage of the cell [V]
 
     A group that was not recorded is None; a sample that is missing or not to be believed (saturated, all zero,
     in a gap) is NaN. At most one of the four wheel inputs is present. `sha256` is the digest of the raw bytes.
@@ -59,6 +60,7 @@ class Recording:
     gyro_rad_s: Array | None = None
     acc_mm_s2: Array | None = None
     temp_c: Array | None = None
+    battery_v: Array | None = None
     marks: tuple[Mark, ...] = ()
     problems: tuple[Problem, ...] = ()
     sha256: str = ""
@@ -69,7 +71,7 @@ class Recording:
         object.__setattr__(self, "n", len(self.t_s))
         if self.n and not np.all(np.diff(self.t_s) > 0):
             raise ValueError(f"Recording {self.name}: t_s must rise strictly")
-        for name in ("ticks_count", "wheel_mm_s", "wheel_mm", "temp_c"):
+        for name in ("ticks_count", "wheel_mm_s", "wheel_mm", "temp_c", "battery_v"):
             if getattr(self, name) is not None:
                 frozen(self, name, (self.n,))
         for name in ("field_mt", "gyro_rad_s", "acc_mm_s2"):

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wayrule.model.arrays import Array, frozen
+from wayrule.model.health import Health
 from wayrule.model.mishap import Mishap
 from wayrule.model.recording import Mark, Problem
 
@@ -62,6 +63,7 @@ class Travel:
     mishaps         what befell the run, in order of time
     notes           what was found out or assumed about the run, one sentence each
     decisions       (what, answer, why, how to overrule), each a choice that the data made
+    health          how far its instrument can be trusted; None where nobody looked
     """
 
     run: str
@@ -80,6 +82,7 @@ class Travel:
     mishaps: tuple[Mishap, ...] = ()
     notes: tuple[str, ...] = ()
     decisions: tuple[tuple[str, str, str, str], ...] = ()
+    health: Health | None = None
 
     def __post_init__(self) -> None:
         frozen(self, "t_s", (None,))
