@@ -13,9 +13,9 @@ from benchmarks.adjusting.staged import adjusted
 from wayrule.model import Facts
 from wayrule.model.arrays import Array
 from wayrule.sim import GOOD, HO_VAN, RunPlan, laps, oval, simulate
-from wayrule.track.adjust.adjust import CONVERGED_RAD, CONVERGED_WHEELBASES, Adjusted, ties_at, weighted
+from wayrule.track.adjust.adjust import CONVERGED_RAD, CONVERGED_WHEELBASES, Adjusted, relaxed_share, ties_at, weighted
 from wayrule.track.adjust.problem import band_position, evaluate
-from wayrule.track.adjust.solve import assemble, gauge_matrices, smoothness_matrices
+from wayrule.track.adjust.solve import assemble, gauge_matrices, known_of_blocks, smoothness_matrices
 from wayrule.track.adjust.unknowns import Unknowns
 
 LAPS: Final = 2
@@ -80,18 +80,23 @@ def objective(done: Adjusted, priors: Priors, u: Unknowns) -> float:
 
 
 def ours(done: Adjusted, priors: Priors, u: Unknowns) -> tuple[Unknowns, int]:
-    """Gauss-Newton steps of the adjustment, weights held, until it stops as the adjustment does."""
+    """Gauss-Newton steps of the adjustment, relaxed as there, weights held, until it stops as the adjustment does."""
     problem = done.problem
     seen = problem.spline.mean_rows(problem.spline.centres(), problem.wagon.wheelbase_mm)
     runs = evaluate(problem, u)
     where = band_position(problem, u, runs)
+    known = known_of_blocks(priors.information, done.noise.sway)
+    relaxed, last = 1.0, np.zeros(0)
     for iteration in range(1, 31):
         rows = weighted(problem, u, runs, done.row_weights)
         ties = ties_at(problem, u, runs, whole=True)
-        system = assemble(u, rows, ties, priors.border, priors.mean, priors.information, done.noise.sway, where)
-        u = u.moved(system.step, system.step_border)
+        system = assemble(u, rows, ties, priors.border, priors.mean, known, where)
+        turned = np.ravel(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
+        relaxed = relaxed_share(relaxed, last, turned) if iteration > 1 else 1.0
+        last = turned
+        u = u.moved(relaxed * system.step, relaxed * system.step_border)
         runs = evaluate(problem, u)
-        angle = float(np.max(np.abs(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)))
+        angle = float(np.max(np.abs(turned)))
         moves = [system.step_border[part] for name, part in u.names.items() if name.startswith(("start/", "slide/"))]
         if angle < CONVERGED_RAD and np.max(np.abs(np.concatenate(moves))) < CONVERGED_WHEELBASES * u.wheelbase_mm:
             return u, iteration

@@ -2,14 +2,15 @@
 
 Kept by rows of the lower half, the diagonal last: entry [i, w - d] is A[i, i - d] for d = 0 .. w. The work is done in
 square tiles as wide as the band, so that every step is a product or a solve of small dense matrices; a band solver that
-takes one right-hand side after the other is five to ten times slower.
+takes one right-hand side after the other is five to ten times slower. A tile needs no copy: its rows are w + 1 long in
+the band and begin one further right each, so that A[i, j] and A[i + 1, j] lie w apart (see `_Tiles`).
 Source: G. H. Golub and C. F. Van Loan, Matrix Computations, 4th ed., sec. 4.3 (band Cholesky), 4.5.1 (in tiles).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.linalg.blas import dtrsm
@@ -79,15 +80,17 @@ class Banded:
         width, lower = self.width, self.values
         lower[len(self.order) :, width] = 1.0
         self.values = np.empty((0, width + 1))
+        tiles = _Tiles.of(lower)
         before: Array = np.eye(width)
         for start in range(0, len(lower), width):
-            below, diagonal = _tiles(lower[start : start + width])
+            diagonal = tiles.diagonal(start)
+            square = diagonal.copy()
             if start:
-                _solve_lower(before, turned := np.ascontiguousarray(below.T))
-                below = turned.T
-                diagonal -= below @ turned
-            before = np.asarray(np.linalg.cholesky(diagonal), dtype=np.float64)
-            _put_tiles(lower[start : start + width], below, before)
+                _solve_lower(before, turned := np.ascontiguousarray(tiles.below(start).T))
+                square -= turned.T @ turned
+                tiles.put_below(start, turned.T)
+            before = np.asarray(np.linalg.cholesky(square), dtype=np.float64)
+            tiles.put_diagonal(start, before)
         return BandFactor(self.order, lower)
 
 
@@ -95,26 +98,61 @@ def _whole_tiles(n: int, width: int) -> int:
     return -(-n // width) * width
 
 
-def _tiles(rows: Array) -> tuple[Array, Array]:
-    """The two (w, w) tiles that w rows of the band hold: below the diagonal tile of the rows before, and their own."""
-    width = len(rows)
-    both = np.zeros((width, 2 * width))
-    _skewed(both)[:] = rows
-    return np.ascontiguousarray(both[:, :width]), np.ascontiguousarray(both[:, width:])
+@dataclass(frozen=True, slots=True)
+class _Tiles:
+    """The (w, w) tiles of a band: of w rows, those on the diagonal and those left of it.
+
+    A[start + a, start + b] lies at start (w + 1) + w + a w + b of the band: a tile is w^2 numbers in a row. Of one on
+    the diagonal the lower half is A, of one left of it the upper half; the other half is entries of other tiles.
+    """
+
+    flat: Array
+    width: int
+    lower: NDArray[np.bool_]
+    upper: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, band: Array) -> "_Tiles":
+        width = band.shape[1] - 1
+        lower = np.tri(width, dtype=np.bool_)
+        return cls(band.reshape(-1), width, lower, np.ascontiguousarray(lower.T))
+
+    def diagonal(self, start: int) -> Array:
+        """A view, right in its lower half."""
+        return self._at(start * (self.width + 1) + self.width)
+
+    def below(self, start: int) -> Array:
+        """The tile left of it, a copy."""
+        return np.where(self.upper, self._at(start * (self.width + 1)), 0.0)
+
+    def put_diagonal(self, start: int, tile: Array) -> None:
+        np.copyto(self.diagonal(start), tile, where=self.lower)
+
+    def put_below(self, start: int, tile: Array) -> None:
+        np.copyto(self._at(start * (self.width + 1)), tile, where=self.upper)
+
+    def _at(self, offset: int) -> Array:
+        return self.flat[offset : offset + self.width**2].reshape(self.width, self.width)
 
 
-def _put_tiles(rows: Array, below: Array, diagonal: Array) -> None:
-    rows[:] = _skewed(np.hstack((below, diagonal)))
+TILES_AT_ONCE = 16
 
 
-def _skewed(both: Array) -> Array:
-    """(w, w + 1) the band's rows as they lie in two tiles side by side: row a begins at column a."""
-    width, step = len(both), both.itemsize
-    return as_strided(both, (width, width + 1), ((2 * width + 1) * step, step))
+def _dense(rows: sparse.csr_array, width: int, stop: int) -> Iterator[Array]:
+    """(w, k) tiles of sparse rows, filled up to `stop` rows; a few are made at a time, since cutting a sparse matrix
+    costs more than filling a tile."""
+    for first in range(0, stop, TILES_AT_ONCE * width):
+        part = rows[first : first + TILES_AT_ONCE * width]
+        some = np.zeros((min(TILES_AT_ONCE * width, stop - first), rows.shape[1]))
+        part.toarray(out=some[: part.shape[0]])
+        yield from some.reshape(-1, width, rows.shape[1])
 
 
 def _solve_lower(lower: Array, x: Array, *, transposed: bool = False) -> None:
-    """x := lower^-1 x (or its transpose's), in place; both (w, .) and stored by rows, so they are turned for BLAS."""
+    """x := lower^-1 x (or its transpose's), in place; both (w, .) and stored by rows, so they are turned for BLAS.
+
+    Of `lower` only the lower half is looked at.
+    """
     dtrsm(1.0, lower.T, x.T, side=1, lower=0, trans_a=int(transposed), overwrite_b=1)
 
 
@@ -125,29 +163,24 @@ class BandFactor:
     order: NDArray[np.int64]
     lower: Array
 
-    def _tile_rows(self) -> list[slice]:
-        width = self.lower.shape[1] - 1
-        return [slice(start, start + width) for start in range(0, len(self.lower), width)]
+    def _starts(self) -> range:
+        return range(0, len(self.lower), self.lower.shape[1] - 1)
 
     def solve(self, rhs: Array) -> Array:
         """A^-1 rhs for (n,) or (n, k) right-hand sides."""
-        n, tiles = len(self.order), self._tile_rows()
+        n, width, tiles = len(self.order), self.lower.shape[1] - 1, _Tiles.of(self.lower)
         x = np.zeros((len(self.lower), int(np.prod(rhs.shape[1:]))))
         x[:n] = rhs.reshape(n, -1)[self.order]
-        before = None
-        for part in tiles:
-            below, diagonal = _tiles(self.lower[part])
-            if before is not None:
-                x[part] -= below @ x[before]
-            _solve_lower(diagonal, x[part])
-            before = part
-        carried = None
-        for part in reversed(tiles):
-            below, diagonal = _tiles(self.lower[part])
-            if carried is not None:
-                x[part] -= carried
-            _solve_lower(diagonal, x[part], transposed=True)
-            carried = below.T @ x[part]
+        for start in self._starts():
+            here = x[start : start + width]
+            if start:
+                here -= tiles.below(start) @ x[start - width : start]
+            _solve_lower(tiles.diagonal(start), here)
+        for start in reversed(self._starts()):
+            here = x[start : start + width]
+            _solve_lower(tiles.diagonal(start), here, transposed=True)
+            if start:
+                x[start - width : start] -= tiles.below(start).T @ here
         out = np.empty_like(rhs)
         out[self.order] = x[:n].reshape(rhs.shape)
         return out
@@ -155,16 +188,13 @@ class BandFactor:
     def gram(self, columns: sparse.csr_array) -> Array:
         """(k, k) B' A^-1 B for a sparse (n, k) B: the forward half of a solve, a tile at a time, so that nothing of
         B's size is ever held."""
+        width, tiles = self.lower.shape[1] - 1, _Tiles.of(self.lower)
         ordered = sparse.csr_array(columns[self.order])
         out = np.zeros((columns.shape[1],) * 2)
-        before = np.zeros((self.lower.shape[1] - 1, columns.shape[1]))
-        for part in self._tile_rows():
-            below, diagonal = _tiles(self.lower[part])
-            here = below @ before
-            given = ordered[part].toarray()
-            np.negative(here, out=here)
-            here[: len(given)] += given
-            _solve_lower(diagonal, here)
+        before = np.zeros((width, columns.shape[1]))
+        for start, here in zip(self._starts(), _dense(ordered, width, len(self.lower)), strict=True):
+            here -= tiles.below(start) @ before
+            _solve_lower(tiles.diagonal(start), here)
             out += here.T @ here
             before = here
         return out

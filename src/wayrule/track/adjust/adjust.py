@@ -25,7 +25,7 @@ from wayrule.track.adjust.problem import (
 )
 from wayrule.track.adjust.relations import relation_ties
 from wayrule.track.adjust.set_down import set_down, unsettled, without
-from wayrule.track.adjust.solve import System, Weighted, assemble, gauge_matrices, smoothness_matrices
+from wayrule.track.adjust.solve import System, Weighted, assemble, gauge_matrices, known_of_blocks, smoothness_matrices
 from wayrule.track.adjust.sway import Noise, first_noise, noise_seen
 from wayrule.track.adjust.ties import (
     Moments,
@@ -88,6 +88,7 @@ def adjust(problem: Problem) -> Adjusted:
     u = first_point(problem)
     runs = evaluate(problem, u)
     known, noise = _Known.of(problem, u, runs), first_noise(problem, u)
+    blocks = known_of_blocks(known.quiet, noise.sway)
     first, loose = noise.weights, unsettled(problem)
     held = without(_held(runs, noise.weights, robust=False), problem, loose)
     relaxed, last = 1.0, np.zeros(0)
@@ -96,6 +97,7 @@ def adjust(problem: Problem) -> Adjusted:
         iteration += 1
         if iteration in REWEIGHT_AT:
             noise = noise_seen(problem, u, runs, first)
+            blocks = known_of_blocks(known.quiet, noise.sway)
         if iteration == PLACES_FROM:
             u = set_down(problem, u, runs)
             runs = evaluate(problem, u)
@@ -103,7 +105,7 @@ def adjust(problem: Problem) -> Adjusted:
             held = _held(runs, noise.weights, robust=True)
             if iteration < PLACES_FROM:
                 held = without(held, problem, loose)
-        system = _solved(problem, u, runs, held, noise, known, iteration)
+        system = _solved(problem, u, runs, held, blocks, known, iteration)
         turned = np.ravel(known.over_wheelbase @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
         if iteration > PLACES_FROM:
             relaxed = relaxed_share(relaxed, last, turned)
@@ -198,7 +200,7 @@ def _solved(
     u: Unknowns,
     runs: Sequence[Run],
     held: Sequence[Sequence[Array]],
-    noise: Noise,
+    blocks: Sequence[sparse.csr_array],
     known: _Known,
     iteration: int,
 ) -> System:
@@ -207,7 +209,7 @@ def _solved(
     ties = ties_at(problem, u, runs, whole=iteration > 1)
     readings = weighted(problem, u, runs, held)
     try:
-        system = assemble(u, readings, ties, prior, known.mean, known.quiet, noise.sway, known.position)
+        system = assemble(u, readings, ties, prior, known.mean, blocks, known.position)
     except (np.linalg.LinAlgError, ValueError) as error:
         raise _astray(problem) from error
     if not (np.isfinite(system.step).all() and np.isfinite(system.step_border).all()):

@@ -17,7 +17,7 @@ from scipy import sparse
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Bins, Part
 from wayrule.track.adjust.pose import Pose, Setting, heard_rows, mean_rows, middle, roll_rows
-from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names
+from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names, scaled
 from wayrule.track.adjust.unknowns import UNTURNED, Unknowns
 from wayrule.units import G_MM_S2
 
@@ -77,7 +77,7 @@ def force_rows(x: Unknowns, run: Setting, at: Pose, true: Felt, part: Part) -> l
         columns |= {"yaw": sign * other + columns["yaw"], cross: other}
         columns[f"gyro_scale_{leaning}"] = (true.whole[axis, here] - true.moving[axis, here]) * (-1.0 / gain)
         by_spline = sparse.csr_array(average @ own[spline]) * (run.way * G_MM_S2 / gain)
-        by_place = average @ moved.multiply(G_MM_S2 * steeper[spline][:, None])
+        by_place = average @ scaled(moved, G_MM_S2 * steeper[spline])
         by_border = sparse.csr_array(in_columns(columns, {}, x.names, len(x.border)) + by_place)
         out.append(Rows(f"force_{letter}", spline, here, by_spline, None, by_border))
     return out

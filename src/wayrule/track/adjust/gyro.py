@@ -15,7 +15,7 @@ from scipy import sparse
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Part
 from wayrule.track.adjust.pose import Pose, Setting, heard_rows, mean_rows, middle, roll_rows
-from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names
+from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names, scaled
 from wayrule.track.adjust.unknowns import UNTURNED, Unknowns, hats
 from wayrule.units import G_MM_S2
 
@@ -112,7 +112,7 @@ def gyro_rows(x: Unknowns, run: Setting, whole: Pose, part: Part) -> list[Rows]:
             columns |= {name: columns.get(name, 0.0) + one[axis] for name, one in twisted.items()}
         if axis != 2 and len(run.bins.force_mm_s2):
             columns |= dict.fromkeys(level_names(AXES[axis], run.number), true[2] / -G_MM_S2)
-        by_place = sparse.csr_array(moved.multiply(by_sigma[axis][:, None]))
+        by_place = scaled(moved, by_sigma[axis])
         drifting = {f"bias_{AXES[axis]}/{run.number}": drift}
         by_border = in_columns(columns, drifting, x.names, len(x.border)) + (by_place[1:] - by_place[:-1])
         sign, step = own[axis]
@@ -156,7 +156,7 @@ def _drift(x: Unknowns, run: Setting, part: Part) -> sparse.csr_array:
     """(m, knots) what a wandering bias adds over each bin; all axes have their knots at the same times."""
     bins = run.bins
     knots = hats(bins.t_s[part.edges], (bins.t_s[0], bins.t_s[-1]), len(x.some(f"bias_x/{run.number}")))
-    return sparse.csr_array((knots[1:] + knots[:-1]).multiply(0.5 * bins.dt_s[part.bins][:, None]))
+    return scaled(sparse.csr_array(knots[1:] + knots[:-1]), 0.5 * bins.dt_s[part.bins])
 
 
 def _sway_step(x: Unknowns, run: Setting, part: Part) -> sparse.csr_array:

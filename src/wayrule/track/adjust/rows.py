@@ -43,6 +43,16 @@ class Rows:
     by_border: sparse.csr_array
 
 
+def scaled(rows: sparse.csr_array, factor: Array) -> sparse.csr_array:
+    """(m, n) every row times its factor (m,).
+
+    >>> scaled(sparse.csr_array(np.eye(2)), np.array([2.0, 3.0])).toarray().tolist()
+    [[2.0, 0.0], [0.0, 3.0]]
+    """
+    data = rows.data * np.repeat(factor, np.diff(rows.indptr))
+    return sparse.csr_array((data, rows.indices, rows.indptr), shape=rows.shape)
+
+
 def in_columns(
     columns: dict[str, Array], parts: dict[str, sparse.csr_array], names: dict[str, slice], k: int
 ) -> sparse.csr_array:

@@ -11,7 +11,7 @@ from wayrule.maths.bordered import Bordered
 from wayrule.maths.splines import UniformSpline
 from wayrule.model.arrays import Array
 from wayrule.model.facts import START_LEVEL_SD
-from wayrule.track.adjust.rows import Rows
+from wayrule.track.adjust.rows import Rows, scaled
 from wayrule.track.adjust.ties import Tie
 from wayrule.track.adjust.unknowns import Unknowns
 
@@ -80,6 +80,20 @@ def gauge_matrices(spline: UniformSpline, start_level_sd: float = START_LEVEL_SD
     return [own * (1 / sd**2) for sd in (THETA_GAUGE_SD, start_level_sd, PHI_MEAN_SD)]
 
 
+def known_of_blocks(
+    quiet: Sequence[sparse.csr_array], whitening: Sequence[sparse.csr_array]
+) -> tuple[sparse.csr_array, ...]:
+    """(block, block) information on theta, gamma and phi, each with its sway, before any reading.
+
+    Parameters
+    ----------
+    quiet : (n, n) of the line's angles (smoothness and gauge)
+    whitening : (w, w) what whitens the sway of each
+    """
+    both = zip(quiet, whitening, strict=True)
+    return tuple(sparse.csr_array(sparse.block_diag((line, root.T @ root))) for line, root in both)
+
+
 @dataclass(frozen=True, slots=True)
 class Weighted:
     """Derivatives of some readings of a run, with their residuals and weights, (m,) each."""
@@ -96,8 +110,7 @@ def assemble(
     ties: Sequence[Tie],
     prior: Array,
     prior_mean: Array,
-    quiet: Sequence[sparse.csr_array],
-    sway: Sequence[sparse.csr_array],
+    known: Sequence[sparse.csr_array],
     position: Array,
 ) -> System:
     """Normal equations of readings with their weights, ties as multipliers, priors; factored and solved.
@@ -108,8 +121,7 @@ def assemble(
     ----------
     readings : of every run and kind, a part at a time
     prior, prior_mean : (k, k) information and (k,) mean of the border, m above; the splines' is 0
-    quiet : (n, n) prior information on theta, gamma, phi (smoothness and gauge)
-    sway : (w, w) what whitens the sway of each angle
+    known : (block, block) prior information on theta, gamma, phi, each with its sway (`known_of_blocks`)
     position : (block,) places of a block's unknowns along the line, which make it banded
     """
     size, k, m = u.block, len(u.border), len(ties)
@@ -117,8 +129,7 @@ def assemble(
     borders: list[list[sparse.csr_array]] = [[], [], []]
     f = np.zeros(3 * size)
     corner, g = np.zeros((k + m, k + m)), np.zeros(k + m)
-    for axis, (line, root) in enumerate(zip(quiet, sway, strict=True)):
-        own = sparse.csr_array(sparse.block_diag((line, root.T @ root)))
+    for axis, own in enumerate(known):
         blocks[axis].add(own)
         f[axis * size : (axis + 1) * size] = -(own @ np.concatenate((u.read[axis], u.sway[axis])))
     corner[:k, :k] = prior
@@ -126,12 +137,12 @@ def assemble(
     for one in readings:
         axis, by_border = one.rows.spline, one.rows.by_border
         on_block = u.on_block(one.run, one.rows)
-        left = _scaled(on_block, one.weight).T.tocsr()
+        left = scaled(on_block, one.weight).T.tocsr()
         blocks[axis].add(sparse.csr_array(left @ on_block))
         borders[axis].append(sparse.csr_array(left @ by_border))
         if len(borders[axis]) >= MOST_PARTS:
             borders[axis] = [_total(borders[axis], (size, k))]
-        right = _scaled(by_border, one.weight).T.tocsr()
+        right = scaled(by_border, one.weight).T.tocsr()
         corner[:k, :k] += (right @ by_border).toarray()
         f[axis * size : (axis + 1) * size] += left @ one.residual
         g[:k] += right @ one.residual
@@ -140,23 +151,20 @@ def assemble(
         corner[j, j] = -(tie.sd**2)
         g[j] = tie.residual
     tied = np.array([t.by_spline for t in ties]).reshape(m, 3, u.spline.n)
-    whole = [
-        sparse.csr_array(sparse.hstack((_total(parts, (size, k)), u.embedded(tied[:, axis]).T)))
-        for axis, parts in enumerate(borders)
-    ]
+    whole = [_total([*parts, _after(k, tied[:, axis], size)], (size, k + m)) for axis, parts in enumerate(borders)]
     bordered = Bordered.of(blocks, whole, corner)
     step, step_border = bordered.solve(f, g)
     return System(bordered, step, step_border[:k], m)
 
 
-def _scaled(rows: sparse.csr_array, weight: Array) -> sparse.csr_array:
-    """Every row times its weight."""
-    data = rows.data * np.repeat(weight, np.diff(rows.indptr))
-    return sparse.csr_array((data, rows.indices, rows.indptr), shape=rows.shape)
-
-
 MOST_PARTS = 6
 """So many parts of the border are summed at a time: all of them together would be as large as the recording."""
+
+
+def _after(k: int, rows: Array, size: int) -> sparse.csr_array:
+    """(size, k + m) rows on a spline's coefficients, dense (m, n), as columns that follow the border's k."""
+    tie, place = np.nonzero(rows)
+    return sparse.csr_array((rows[tie, place], (place, tie + k)), shape=(size, k + len(rows)))
 
 
 def _total(parts: list[sparse.csr_array], shape: tuple[int, int]) -> sparse.csr_array:
