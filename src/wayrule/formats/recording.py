@@ -110,10 +110,48 @@ def read_recording(
     numbers, marks, problems = read_cells(rows, dialect, uses, name)
     problems = [*rows.problems, *_told_unused(uses), *problems]
     t_s, wrapped = _seconds(numbers[time.index], time, columns)
-    problems += wrapped
-    at = order(t_s, [v for k, v in numbers.items() if k != time.index], rows.lines, time.meaning.unit, name)  # type: ignore[union-attr]
-    problems += at.problems
-    lines = rows.lines[at.rows]
+    unit = time.meaning.unit if time.meaning else "s"
+    readings = {k: v for k, v in numbers.items() if k != time.index}
+    return arranged(
+        uses, readings, t_s, rows.lines, name,
+        unit=unit, sensor=sensor, imu=imu, counter_bits=counter_bits, marks=marks,
+        problems=[*problems, *wrapped], sha256=hashlib.sha256(data).hexdigest(),
+    )  # fmt: skip
+
+
+def arranged(
+    uses: tuple[Use, ...],
+    numbers: dict[int, Array],
+    t_s: Array,
+    lines: Lines,
+    name: str,
+    *,
+    unit: str = "s",
+    sensor: FieldSensor = NO_SENSOR,
+    imu: Imu = NO_IMU,
+    counter_bits: int | None = None,
+    marks: list[str | None] | None = None,
+    problems: list[Problem],
+    sha256: str,
+) -> Recording:
+    """A recording from columns of numbers, whatever they were read from: in order of time, checked and repaired.
+
+    Parameters
+    ----------
+    uses      what each column is used for
+    numbers   index of a column (without that of time) -> (n,) values in the column's own unit
+    t_s       (n,) stamps; `unit`, of the column that they came from, for the error line
+    lines     (n,) number of each row, to place problems by
+    marks     text of each row, or None
+    problems  found before
+
+    Raises
+    ------
+    RecordingError   for what cannot be repaired
+    """
+    at = order(t_s, list(numbers.values()), lines, unit, name)
+    problems = [*problems, *at.problems]
+    lines = lines[at.rows]
     groups, units = _groups(uses, numbers, at.rows)
     groups, found = without_dead_rows(groups, at.t_s, lines)
     problems += found
@@ -134,7 +172,7 @@ def read_recording(
         **singles,
         marks=_marks(marks, at.rows, at.t_s),
         problems=tuple(problems),
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=sha256,
     )
 
 

@@ -8,6 +8,7 @@ from cobs import cobs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.wires import DEVICE, ID, batch
 from wayrule.formats.wire import (
     Column,
     Damage,
@@ -27,22 +28,9 @@ from wayrule.formats.wire.encoder import framed
 from wayrule.formats.wire.frames import MAX_LINE, MAX_PACKET
 from wayrule.formats.wire.hello import device_of
 
-ID = "a1b2c3d4e5f6"
-DEVICE = device_of(ID)
-
 U32 = st.integers(0, 2**32 - 1)
 CLOCK_US = st.integers(0, 2**32 * 10**6 - 1)
 PRINTED = st.text(st.characters(categories=["L", "N", "P", "S"]), min_size=2, max_size=20)
-
-
-def batch(n: int, *, first: int = 0, boot: int = 3, wide: int = 0, columns: int = 9, seed: int = 1) -> Samples:
-    """Made-up samples at 200 Hz, with a clock that jitters."""
-    rng = np.random.default_rng(seed)
-    seq = np.arange(first, first + n)
-    counts = rng.integers(-32768, 32768, (n, columns))
-    if wide:
-        counts[:, columns - wide :] *= 60000
-    return Samples(DEVICE, boot, seq, 1_000_000 + seq * 5000 + rng.integers(-50, 50, n), counts.astype(np.int32), wide)
 
 
 HELLO = Hello(

@@ -15,6 +15,10 @@ from wayrule.formats.wire.frames import (
     Unknown,
     Want,
 )
+from wayrule.formats.wire.ledger import Ledger
+from wayrule.formats.wire.recorded import recording_of
+from wayrule.formats.wire.textlines import TextLog, text_recording
+from wayrule.formats.wire.trips import Heard, Trip, gather
 
 __all__ = [
     "Column",
@@ -22,12 +26,19 @@ __all__ = [
     "Decoder",
     "Frame",
     "Gone",
+    "Heard",
     "Hello",
+    "Ledger",
     "Line",
     "Marked",
     "Samples",
     "State",
+    "TextLog",
+    "Trip",
     "Unknown",
     "Want",
     "encode",
+    "gather",
+    "recording_of",
+    "text_recording",
 ]
