@@ -217,3 +217,13 @@ def test_a_survey_folder_by_the_contract(tmp_path):
 
 def test_our_names_are_those_a_survey_writes():
     assert {name.split("/")[0] for name in store.survey_files(survey(), "")} <= swap.OURS
+
+
+def test_a_recording_is_read_with_its_later_segments(tmp_path):
+    for name in ("m.waylog", "m.10.waylog", "m.2.waylog", "m.02.waylog", "mm.2.waylog", "m.2.csv"):
+        (tmp_path / name).write_bytes(name.encode())
+    names = ["m.waylog", "m.2.waylog", "m.10.waylog"]
+    assert store.read_segments(tmp_path / "m.waylog") == [(name, name.encode()) for name in names]
+    assert [name for name, _ in store.read_segments(tmp_path / "m.2.csv")] == ["m.2.csv"]
+    with pytest.raises(WayruleError, match="came nothing there"):
+        store.read_segments(tmp_path / "n.waylog")

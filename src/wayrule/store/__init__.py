@@ -1,12 +1,13 @@
 """The only place that opens files: whole reads, atomic writes, survey folders that are complete or as they were."""
 
-from wayrule.store.files import read_bytes, sha256, write_bytes, write_text
+from wayrule.store.files import read_bytes, read_segments, sha256, write_bytes, write_text
 from wayrule.store.survey_folder import read_calibration, survey_files, write_survey, write_travel
 from wayrule.store.swap import write_folder
 
 __all__ = [
     "read_bytes",
     "read_calibration",
+    "read_segments",
     "sha256",
     "survey_files",
     "write_bytes",

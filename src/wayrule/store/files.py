@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from wayrule.errors import WayruleError
+from wayrule.formats.rawlog import segment_number
 
 
 def read_bytes(path: Path) -> bytes:
@@ -37,6 +38,22 @@ def read_bytes(path: Path) -> bytes:
         raise WayruleError(
             expected="a readable file", came=_reason(error), where=str(path), next_step="check the path and the disk"
         ) from None
+
+
+def read_segments(path: Path) -> list[tuple[str, bytes]]:
+    """A recording's raw log and the later segments beside it: (name, bytes), in the order of their numbers.
+
+    Raises
+    ------
+    WayruleError   as `read_bytes`
+    """
+    data = read_bytes(path)
+    try:
+        names = [entry.name for entry in path.parent.iterdir()]
+    except OSError:
+        names = []
+    later = sorted((number, name) for name in names if (number := segment_number(name, path.name) or 0) > 1)
+    return [(path.name, data), *((name, read_bytes(path.with_name(name))) for _, name in later)]
 
 
 def sha256(data: bytes) -> str:
