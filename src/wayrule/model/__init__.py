@@ -8,6 +8,7 @@ from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
+from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
@@ -20,6 +21,7 @@ from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, 
 from wayrule.model.worksheet import Caution, Flat, Step, Strip, Worksheet
 
 __all__ = [
+    "Accelerometer",
     "Axle",
     "AxleReference",
     "Bench",
@@ -34,6 +36,7 @@ __all__ = [
     "Caution",
     "Cell",
     "Clearance",
+    "Clock",
     "Closure",
     "ColumnMap",
     "Control",
@@ -46,9 +49,11 @@ __all__ = [
     "Flat",
     "FloorLayer",
     "FreeSpace",
+    "GyroBias",
     "Health",
     "HealthItem",
     "Imu",
+    "Inertial",
     "Joint",
     "Light",
     "Limit",
@@ -57,12 +62,14 @@ __all__ = [
     "Misclosure",
     "Mishap",
     "MishapKind",
+    "Noise",
     "Option",
     "Part",
     "Problem",
     "Recording",
     "Relation",
     "Repeat",
+    "Rest",
     "Shown",
     "Solid",
     "Spot",

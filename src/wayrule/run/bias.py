@@ -68,7 +68,7 @@ def gyro_bias(t_s: Array, gyro_rad_s: Array, state: NDArray[np.int8]) -> tuple[A
             "No standstill with a gyro reading: the gyro's bias is unknown; let the wagon stand for ten seconds.",
         )
     means = np.array([rows.mean(axis=0) for _, rows in pieces])
-    noise = np.array([_mean_sd(t, rows) for t, rows in pieces])
+    noise = np.array([mean_sd(t, rows) for t, rows in pieces])
     wander = np.full(3, WANDER_RAD_S)
     if len(pieces) >= 3:
         excess = means.var(axis=0, ddof=1) - np.mean(noise**2, axis=0)
@@ -86,7 +86,7 @@ def gyro_bias(t_s: Array, gyro_rad_s: Array, state: NDArray[np.int8]) -> tuple[A
     return bias, sd, note
 
 
-def _mean_sd(t_s: Array, rows: Array) -> Array:
+def mean_sd(t_s: Array, rows: Array) -> Array:
     """Sd of the mean of some samples (3,), their correlation in time allowed for."""
     white: Array = rows.std(axis=0, ddof=1) / np.sqrt(len(rows))
     block = np.floor((t_s - t_s[0]) / BLOCK_S).astype(np.int64)
