@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from wayrule.model import Calibration
+from wayrule.model import Calibration, DistanceStep, RollingCircle
 from wayrule.model.calibration import CONSTANTS
 
 
@@ -30,3 +30,10 @@ def calibration(**changed) -> Calibration:
         "version": "0.1.0",
     }
     return Calibration(**(fields | changed))
+
+
+def step(made: str = "2026-08-01T14:05:00Z", scale: float = 0.002, name: str = "floor") -> DistanceStep:
+    """A calibration of the distance of Clerestory van 7, from three taped straights, forward only."""
+    size, sd = 33.0 * (1 + scale), 1.4e-4
+    circles = tuple(RollingCircle(way, scale, sd, size, 33.0 * sd, 3, 9000.0) for way in ("straight", "forward"))
+    return DistanceStep(made, circles, float("nan"), float("nan"), ((name, "99" * 32),))

@@ -9,14 +9,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.calibrations import calibration
+from tests.axles import axle_reference
+from tests.calibrations import calibration, step
 from wayrule.errors import WayruleError
 from wayrule.formats.calibrationfile import KIND, CalibrationError, calibration_content, read_calibration
 from wayrule.formats.jsonfile import write_json
 from wayrule.model import Calibration
 from wayrule.model.calibration import CONSTANTS
 
-CONTENT = json.loads(write_json(calibration_content(calibration())))
+PLAIN = json.loads(write_json(calibration_content(calibration())))
+WHOLE = calibration(made="2026-08-02T09:00:00Z", steps=(step(), step(scale=0.0021)), axle=axle_reference())
+CONTENT = json.loads(write_json(calibration_content(WHOLE)))
 
 
 def written(one: Calibration) -> bytes:
@@ -26,9 +29,19 @@ def written(one: Calibration) -> bytes:
 def same(a: Calibration, b: Calibration) -> bool:
     arrays = ("values", "covariance", "rotation", "sway_rad", "sway_length_mm")
     plain = ("wagon_name", "wagon_sha256", "diameter_mm", "names", "sway_passes", "bias_rad_s", "bias_runs", "runs")
-    return all(np.array_equal(getattr(a, k), getattr(b, k), equal_nan=True) for k in arrays) and all(
-        getattr(a, k) == getattr(b, k) for k in (*plain, "version")
+    more = ("version", "made")
+    return (
+        all(equal(getattr(a, k), getattr(b, k)) for k in arrays)
+        and all(getattr(a, k) == getattr(b, k) for k in (*plain, *more))
+        and repr(a.steps) == repr(b.steps)  # NaN is not itself
+        and repr(a.axle) == repr(b.axle)
     )
+
+
+def equal(one: np.ndarray | None, other: np.ndarray | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return np.array_equal(one, other, equal_nan=True)
 
 
 @pytest.mark.parametrize(
@@ -36,6 +49,8 @@ def same(a: Calibration, b: Calibration) -> bool:
     [
         calibration(),
         calibration(diameter_mm=None, runs=()),
+        calibration(rotation=None, bias_rad_s=0.0, bias_runs=0),
+        WHOLE,
         calibration(sway_rad=np.full(3, np.nan), sway_length_mm=np.full(3, np.nan), sway_passes=0.0),
         calibration(names=tuple(CONSTANTS), values=np.arange(17.0), covariance=np.diag(np.arange(1.0, 18.0) ** 2)),
     ],
@@ -46,6 +61,12 @@ def test_a_calibration_comes_back_to_the_last_bit(one: Calibration) -> None:
     assert same(back, one)
     assert written(back) == before
     assert len(back.sha256) == 64
+
+
+def test_a_file_without_the_later_entries_is_read_as_ever() -> None:
+    assert not {"made", "axle", "steps"} & set(PLAIN)
+    old = read_calibration(json.dumps(PLAIN).encode(), "c.json")
+    assert (old.made, old.axle, old.steps) == ("", None, ())
 
 
 def test_a_person_can_read_it() -> None:
@@ -104,11 +125,23 @@ def changed(*path: str | int, to: object) -> dict[str, object]:
             "angles: expected none, or heading, climb, roll, came ['yaw'",
         ),
         (changed("sway", "angles", 1, "sd_rad", to=0), "Calibration.sway: expected three sizes and lengths above 0"),
-        (changed("gyro_bias", "runs", to=1.5), "gyro_bias: runs: expected a whole number of runs, 1 or more, came 1.5"),
-        (changed("gyro_bias", "runs", to=0), "expected a whole number of runs, 1 or more, came 0"),
+        (changed("gyro_bias", "runs", to=1.5), "gyro_bias: runs: expected a whole number, 0 or more, came 1.5"),
+        (changed("gyro_bias", "runs", to=-1), "expected a whole number, 0 or more, came -1"),
         (changed("gyro_bias", "rms_rad_s", to=-1), "Calibration.bias: expected a size"),
         (changed("runs", 1, "sha256", to=None), "runs[1]: sha256: expected a text of one line, came None"),
         (changed("version", to=1), "version: expected a text of one line, came 1"),
+        (changed("made", to="yesterday"), "Calibration.made: expected a time such as 2026-08-01T14:05:00Z, came 'yest"),
+        (changed("steps", to={}), "steps: expected a list, came {}"),
+        (changed("steps", 0, "made", to=5), "steps[0]: made: expected a text of one line, came 5"),
+        (changed("steps", 0, "circles", to=[]), "DistanceStep.circles: expected one or more, each of another way"),
+        (changed("steps", 0, "circles", 1, "way", to="straight"), "each of another way, came straight, straight"),
+        (changed("steps", 0, "circles", 1, "way", to="sideways"), "way: expected one of straight, forward, backward, "),
+        (changed("steps", 0, "circles", 0, "scale_sd", to=0), "RollingCircle straight: expected a scale and its sd"),
+        (changed("steps", 1, "circles", 0, "legs", to=0), "legs: expected a whole number, 1 or more, came 0"),
+        (changed("steps", 1, "circles", 0, "way_mm", to=-1), "RollingCircle straight: expected legs and their way"),
+        (changed("steps", 1, "slip_mm", to=0.3), "slip_mm and slip_sd_mm are known together or not at all"),
+        (changed("steps", 1, "runs", 0, "sha256", to=None), "runs[0]: sha256: expected a text of one line, came None"),
+        (changed("axle", "turns", to=-1), "c.json: axle: expected an axle as it was learnt"),
     ],
 )
 def test_every_wrong_thing_is_one_line(content: dict[str, object], says: str) -> None:

@@ -7,9 +7,11 @@ from typing import Any, Final
 import numpy as np
 
 from wayrule.errors import WayruleError
+from wayrule.formats.axlereference import axle_content, read_axle
 from wayrule.formats.entries import CalibrationError as CalibrationError
 from wayrule.formats.entries import Entry
 from wayrule.formats.jsonfile import read_json
+from wayrule.formats.rollingsteps import read_step, step_content
 from wayrule.model import Calibration
 from wayrule.model.calibration import ANGLES, CONSTANTS
 
@@ -45,7 +47,20 @@ def calibration_content(calibration: Calibration) -> dict[str, Any]:
         },
         "gyro_bias": {"rms_rad_s": calibration.bias_rad_s, "runs": calibration.bias_runs},
         "runs": [{"name": name, "sha256": digest} for name, digest in calibration.runs],
+        **_optional(calibration),
     }
+
+
+def _optional(calibration: Calibration) -> dict[str, Any]:
+    """Entries that stand only where there is something to say; a file of before they came has none."""
+    entries: dict[str, Any] = {}
+    if calibration.made:
+        entries["made"] = calibration.made
+    if calibration.axle is not None:
+        entries["axle"] = axle_content(calibration.axle)
+    if calibration.steps:
+        entries["steps"] = [step_content(step) for step in calibration.steps]
+    return entries
 
 
 def read_calibration(data: bytes, name: str) -> Calibration:
@@ -81,17 +96,18 @@ def read_calibration(data: bytes, name: str) -> Calibration:
         "names": names,
         "values": np.array([c.number("value") for c in constants]),
         "covariance": top.matrix("covariance", len(names)),
-        "rotation": top.matrix("rotation", 3),
+        "rotation": None if top.get("rotation") is None else top.matrix("rotation", 3),
         "sway_rad": size,
         "sway_length_mm": length,
         "sway_passes": sway.number("passes"),
         "bias_rad_s": bias.number("rms_rad_s"),
-        "bias_runs": bias.count("runs"),
+        "bias_runs": bias.count("runs", least=0),
         "runs": tuple(
             (run.text("name"), run.text("sha256"))
             for run in (top.item("runs", i, r) for i, r in enumerate(top.several("runs")))
         ),
         "version": top.text("version"),
+        **_read_optional(top),
     }
     try:
         calibration = Calibration(**found, sha256=hashlib.sha256(data).hexdigest())
@@ -102,6 +118,18 @@ def read_calibration(data: bytes, name: str) -> Calibration:
     for constant in constants:
         _check_same(calibration, constant)
     return calibration
+
+
+def _read_optional(top: Entry) -> dict[str, Any]:
+    """Those of the optional entries that are there."""
+    found: dict[str, Any] = {}
+    if "made" in top.content:
+        found["made"] = top.text("made")
+    if "axle" in top.content:
+        found["axle"] = read_axle(top.table("axle"))
+    if "steps" in top.content:
+        found["steps"] = tuple(read_step(top.item("steps", i, s)) for i, s in enumerate(top.several("steps")))
+    return found
 
 
 def _sway(sway: Entry) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:

@@ -59,11 +59,11 @@ class Entry:
             raise self.wrong(key, "a finite number", value)
         return float(value)
 
-    def count(self, key: str) -> int:
-        """A whole number of runs, 1 or more."""
+    def count(self, key: str, least: int = 1) -> int:
+        """A whole number, `least` or more."""
         value = self.get(key)
-        if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= MAX_RUNS:
-            raise self.wrong(key, "a whole number of runs, 1 or more", value)
+        if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= MAX_RUNS:
+            raise self.wrong(key, f"a whole number, {least} or more", value)
         return value
 
     def table(self, key: str) -> "Entry":

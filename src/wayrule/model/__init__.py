@@ -12,6 +12,7 @@ from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noi
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
+from wayrule.model.rolling import DistanceStep, RollingCircle
 from wayrule.model.shown import Shown
 from wayrule.model.solid import Solid
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
@@ -40,6 +41,7 @@ __all__ = [
     "Closure",
     "ColumnMap",
     "Control",
+    "DistanceStep",
     "Disturber",
     "Element",
     "Estimate",
@@ -70,6 +72,7 @@ __all__ = [
     "Relation",
     "Repeat",
     "Rest",
+    "RollingCircle",
     "Shown",
     "Solid",
     "Spot",

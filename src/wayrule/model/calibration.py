@@ -1,12 +1,15 @@
 """What is remembered of a wagon from one survey to the next: its constants with their covariance, and its habits."""
 
 import math
+import re
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
 from wayrule.model.arrays import Array, frozen
+from wayrule.model.axlereference import AxleReference
+from wayrule.model.rolling import DistanceStep
 
 CONSTANTS: Final[dict[str, tuple[str, str]]] = {
     "wheel_scale": ("1", "true distance of the wheel over that of a wheel of diameter_mm, less one"),
@@ -31,6 +34,9 @@ CONSTANTS: Final[dict[str, tuple[str, str]]] = {
 
 OPTIONAL: Final = frozenset({"lag_s"})
 
+MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
+"""How a time is written (ISO 8601, UTC): as text it sorts by time."""
+
 ANGLES: Final = ("heading", "climb", "roll")
 
 
@@ -41,12 +47,15 @@ class Calibration:
     names          of the constants, in the order of `CONSTANTS`
     values         (n,) each in its unit; covariance (n, n): what of them stays from day to day
     diameter_mm    of the wagon file's wheel, to which `wheel_scale` refers; None for a speed or distance input
-    rotation       (3, 3) from sensor axes to body axes, as the inertial sensor sat
+    rotation       (3, 3) from sensor axes to body axes, as the inertial sensor sat; None where no run had one
     sway_rad, sway_length_mm   (3,) how much the body's heading, climb and roll sway within the wheels' play, and over
                    what path that is forgotten; NaN until a line was passed often enough; sway_passes: how often
-    bias_rad_s     rms of the gyro's biases over all axes and `bias_runs` runs
+    bias_rad_s     rms of the gyro's biases over all axes and `bias_runs` runs; 0 and 0 where none is known
     runs           (name, sha256) of every recording that it rests on
     sha256         of its file; "" where it comes from none
+    made           when, UTC (2026-08-01T14:05:00Z); "" where nobody said
+    axle           the turning field as it was last learnt; None where it never was
+    steps          every calibration of the distance, in the order in which they were made
 
     Raises
     ------
@@ -59,7 +68,7 @@ class Calibration:
     names: tuple[str, ...]
     values: Array
     covariance: Array
-    rotation: Array
+    rotation: Array | None
     sway_rad: Array
     sway_length_mm: Array
     sway_passes: float
@@ -68,31 +77,37 @@ class Calibration:
     runs: tuple[tuple[str, str], ...]
     version: str
     sha256: str = field(default="")
+    made: str = ""
+    axle: AxleReference | None = None
+    steps: tuple[DistanceStep, ...] = ()
 
     def __post_init__(self) -> None:
         n = len(self.names)
         for name, shape in (
             ("values", (n,)), ("covariance", (n, n)), ("rotation", (3, 3)), ("sway_rad", (3,)), ("sway_length_mm", (3,))
         ):  # fmt: skip
-            frozen(self, name, shape)
+            if getattr(self, name) is not None:
+                frozen(self, name, shape)
         if self.names != tuple(k for k in CONSTANTS if k in self.names or k not in OPTIONAL):
             raise ValueError(f"Calibration.names: expected {', '.join(CONSTANTS)}, came {', '.join(self.names)}")
         if not np.isfinite(self.values).all():
             raise ValueError("Calibration.values: expected finite numbers")
         if not _is_covariance(self.covariance):
             raise ValueError("Calibration.covariance: expected a symmetric positive definite matrix")
-        if not np.allclose(self.rotation @ self.rotation.T, np.eye(3), atol=1e-6):
+        if self.rotation is not None and not np.allclose(self.rotation @ self.rotation.T, np.eye(3), atol=1e-6):
             raise ValueError("Calibration.rotation: expected a rotation")
         sway = np.concatenate((self.sway_rad, self.sway_length_mm))
         if not (np.isnan(sway).all() if not self.sway_passes else (np.isfinite(sway) & (sway > 0)).all()):
             raise ValueError("Calibration.sway: expected three sizes and lengths above 0, or none of them")
         if not 0 <= self.sway_passes < math.inf:
             raise ValueError(f"Calibration.sway_passes: expected a number of passes, came {self.sway_passes}")
-        if not 0 <= self.bias_rad_s < math.inf or self.bias_runs < 1:
+        if not 0 <= self.bias_rad_s < math.inf or self.bias_runs < 0:
             raise ValueError(
                 f"Calibration.bias: expected a size and how many runs it rests on, came {self.bias_rad_s} "
                 f"and {self.bias_runs}"
             )
+        if not (self.made == "" or MOMENT.fullmatch(self.made)):
+            raise ValueError(f"Calibration.made: expected a time such as 2026-08-01T14:05:00Z, came {self.made!r}")
         if self.diameter_mm is not None and not 0 < self.diameter_mm < math.inf:
             raise ValueError(f"Calibration.diameter_mm: expected mm above 0, came {self.diameter_mm}")
 

@@ -58,7 +58,7 @@ def for_wagon(calibration: Calibration, wagon: Wagon) -> Calibration:
 def check_seat(calibration: Calibration, travels: Sequence[Travel]) -> None:
     """Raise UsageError where the inertial sensor sits otherwise than when the calibration was made."""
     for travel in travels:
-        if travel.imu is None:
+        if travel.imu is None or calibration.rotation is None:
             continue
         turn = travel.imu.rotation @ calibration.rotation.T
         angle = math.acos(max(-1.0, min(1.0, 0.5 * (float(np.trace(turn)) - 1.0))))

@@ -28,6 +28,7 @@ def learnt(adjusted: Adjusted, runs: tuple[tuple[str, str], ...]) -> Calibration
     values, covariance = own_after(problem.before, rows @ border, rows @ adjusted.border_covariance @ rows.T)
     sway, length, looks = _sway(adjusted)
     bias, count = _bias(adjusted)
+    before = problem.calibration
     return Calibration(
         wagon_name=problem.wagon.name,
         wagon_sha256=problem.wagon.sha256,
@@ -41,8 +42,10 @@ def learnt(adjusted: Adjusted, runs: tuple[tuple[str, str], ...]) -> Calibration
         sway_passes=looks,
         bias_rad_s=bias,
         bias_runs=count,
-        runs=(*(problem.calibration.runs if problem.calibration else ()), *runs),
+        runs=(*(before.runs if before else ()), *runs),
         version=VERSION,
+        axle=before.axle if before else None,
+        steps=before.steps if before else (),
     )
 
 

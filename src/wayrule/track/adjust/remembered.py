@@ -121,7 +121,7 @@ def recall(border: Border, before: Before, calibration: Calibration | None) -> N
     for row in (root.T / size) @ constant_rows(border.names, before.acting_names, border.size):
         border.hold(row, 1.0)
     for name, part in border.names.items():
-        if calibration and name.startswith("bias_"):
+        if calibration and calibration.bias_runs and name.startswith("bias_"):
             border.sd[part.start] = min(border.sd[part.start], BIAS_TIMES * calibration.bias_rad_s)
 
 

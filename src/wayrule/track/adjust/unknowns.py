@@ -174,13 +174,13 @@ def lag_sd_s(runs: Sequence[Bins]) -> float:
     return float(np.hypot(LAG_SD_S, LAG_SHARE_OF_PERIOD * max(run.period_s for run in runs)))
 
 
-def lay_out(
-    wagon: Wagon, runs: Sequence[Bins], densities: Sequence[Density], *, closed: bool, reverses: bool
-) -> Border:
-    """The border for these runs with their noise densities."""
-    border = Border()
+def add_wagon(border: Border, wagon: Wagon, force_bias: float, *, closed: bool, lag_sd: float) -> None:
+    """The wagon's part of the border, of which nothing is remembered.
+
+    force_bias : sd of the accelerometer's offset [mm/s2]; lag_sd : of the lag [s]
+    """
     scale_sd = wagon.imu.gyro_scale_sd or GYRO_SCALE_SD
-    force_bias = max(force_bias_sd(wagon, density) for density in densities)
+    level = float(np.hypot(force_bias, np.hypot(CROSS_SD, AXIS_SD) * G_MM_S2))
     sds = {
         "scale": 0.05,
         "stretch": 0.05 if closed else 1e-9,
@@ -190,16 +190,25 @@ def lay_out(
         "gyro_scale_z": scale_sd,
         "cross_x": float(np.hypot(CROSS_SD, AXIS_SD)),
         "cross_y": float(np.hypot(CROSS_SD, AXIS_SD)),
-        "level_x": max(level_sd(wagon, density) for density in densities),
-        "level_y": max(level_sd(wagon, density) for density in densities),
+        "level_x": level,
+        "level_y": level,
         "yaw": CROSS_SD,
         "earth_x": EARTH_RATE_RAD_S / 2,
         "earth_y": EARTH_RATE_RAD_S / 2,
-        "lag_s": lag_sd_s(runs) if reverses else LAG_HELD_S,
+        "lag_s": lag_sd,
     } | dict.fromkeys(("gyro_xy", "gyro_yx", "gyro_zx", "gyro_zy", "force_xy", "force_yx"), AXIS_SD)
     means = {"slip_mm": SLIP_MM, "lag_s": LAG_S}
     for name in WAGON:
         border.add(name, 1, sds[name], mean=means.get(name, 0.0))
+
+
+def lay_out(
+    wagon: Wagon, runs: Sequence[Bins], densities: Sequence[Density], *, closed: bool, reverses: bool
+) -> Border:
+    """The border for these runs with their noise densities."""
+    border = Border()
+    force_bias = max(force_bias_sd(wagon, density) for density in densities)
+    add_wagon(border, wagon, force_bias, closed=closed, lag_sd=lag_sd_s(runs) if reverses else LAG_HELD_S)
     for r, (bins, density) in enumerate(zip(runs, densities, strict=True)):
         border.add(f"start/{r}", 1, 200.0)
         border.add(f"stretch/{r}", 1, RUN_STRETCH_SD)
