@@ -166,12 +166,15 @@ def allan_curve(rate: Array, rate_hz: float) -> Curve:
     tau = np.array(factors) * tau0
     variance = np.array([oadev(x, m, tau0) for m in factors]) ** 2
     parts = np.stack([3.0 / tau**2, 1.0 / tau, np.full(len(tau), FLOOR_SHARE**2), tau / 3.0, tau**2 / 2.0], axis=1)
+    if not variance.max() > 0.0:  # every reading alike: no noise, and nothing to fit
+        still = np.zeros(len(tau))
+        return Curve(tau, still, still, still, np.zeros(5), np.zeros(5))
     model, squares, edf = variance, np.zeros(5), np.ones(len(tau))
     for _ in range(6):
         shares = parts * squares if squares.any() else np.tile([0.0, 1.0, 0.0, 0.0, 0.0], (len(tau), 1))
         slopes = [SLOPES[int(k)] for k in shares.argmax(axis=1)]
         edf = np.array([degrees_of_freedom(s, len(x), m) for s, m in zip(slopes, factors, strict=True)])
-        weight = np.sqrt(edf / 2.0) / np.maximum(model, 1e-300)
+        weight = np.sqrt(edf / 2.0) / np.maximum(model, 1e-12 * variance.max())
         rows = parts * weight[:, None]
         size = np.linalg.norm(rows, axis=0)
         scaled, _ = nnls(rows / size, variance * weight)
