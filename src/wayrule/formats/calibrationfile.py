@@ -10,6 +10,7 @@ from wayrule.errors import WayruleError
 from wayrule.formats.axlereference import axle_content, read_axle
 from wayrule.formats.entries import CalibrationError as CalibrationError
 from wayrule.formats.entries import Entry
+from wayrule.formats.inertial import inertial_content, read_inertial
 from wayrule.formats.jsonfile import read_json
 from wayrule.formats.rollingsteps import read_step, step_content
 from wayrule.model import Calibration
@@ -58,6 +59,8 @@ def _optional(calibration: Calibration) -> dict[str, Any]:
         entries["made"] = calibration.made
     if calibration.axle is not None:
         entries["axle"] = axle_content(calibration.axle)
+    if calibration.inertial is not None:
+        entries["inertial"] = inertial_content(calibration.inertial)
     if calibration.steps:
         entries["steps"] = [step_content(step) for step in calibration.steps]
     return entries
@@ -127,6 +130,8 @@ def _read_optional(top: Entry) -> dict[str, Any]:
         found["made"] = top.text("made")
     if "axle" in top.content:
         found["axle"] = read_axle(top.table("axle"))
+    if "inertial" in top.content:
+        found["inertial"] = read_inertial(top.table("inertial"))
     if "steps" in top.content:
         found["steps"] = tuple(read_step(top.item("steps", i, s)) for i, s in enumerate(top.several("steps")))
     return found

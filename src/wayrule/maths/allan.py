@@ -22,7 +22,7 @@ SLOPES: Final = (-1.0, -0.5, 0.0, 0.5, 1.0)
 FLOOR_SHARE: Final = math.sqrt(2.0 * math.log(2.0) / math.pi)
 """Flat part of the deviation over the bias instability B, 0.664 (IEEE Std 952)."""
 
-FOUND_SDS: Final = 2.0
+FOUND_SDS: Final = 3.0
 """A term is found where its square is above so many of its sds."""
 
 NEIGHBOURS: Final = 1.3

@@ -8,7 +8,7 @@ from wayrule.model.calibration import Calibration
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
-from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest
+from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest, Seat
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
@@ -73,6 +73,7 @@ __all__ = [
     "Repeat",
     "Rest",
     "RollingCircle",
+    "Seat",
     "Shown",
     "Solid",
     "Spot",

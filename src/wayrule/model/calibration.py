@@ -9,6 +9,7 @@ import numpy as np
 
 from wayrule.model.arrays import Array, frozen
 from wayrule.model.axlereference import AxleReference
+from wayrule.model.inertial import Inertial
 from wayrule.model.rolling import DistanceStep
 
 CONSTANTS: Final[dict[str, tuple[str, str]]] = {
@@ -56,6 +57,7 @@ class Calibration:
     made           when, UTC (2026-08-01T14:05:00Z); "" where nobody said
     axle           the turning field as it was last learnt; None where it never was
     steps          every calibration of the distance, in the order in which they were made
+    inertial       what is known of the inertial sensor beside the constants; None where nothing was shown
 
     Raises
     ------
@@ -80,6 +82,7 @@ class Calibration:
     made: str = ""
     axle: AxleReference | None = None
     steps: tuple[DistanceStep, ...] = ()
+    inertial: Inertial | None = None
 
     def __post_init__(self) -> None:
         n = len(self.names)

@@ -12,6 +12,10 @@ NOISE_TERMS: Final = ("quantisation", "random walk", "bias instability", "rate r
 """Terms of the noise at rest, by rising slope of the Allan deviation: -1, -1/2, 0, +1/2, +1 (IEEE Std 952, annex C)."""
 
 
+WAYS: Final = ("forward", "left", "up", "backward", "right", "down")
+"""Which way a sensor axis may point in the wagon."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Rest:
     """Mean readings of a sensor at rest; name and sha256 of the recording that it stood still in.
@@ -122,6 +126,8 @@ class Noise:
     seconds: float
 
     def __post_init__(self) -> None:
+        if self.kind not in ("gyro", "accelerometer"):
+            raise ValueError(f"Noise.kind: expected gyro or accelerometer, came {self.kind}")
         frozen(self, "tau_s", (None,))
         for name in ("deviation", "low", "high"):
             frozen(self, name, (len(self.tau_s), 3))
@@ -153,6 +159,30 @@ class Clock:
     longest_gap_s: float
     drift_ppm: float
     nominal_hz: float = math.nan
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seat:
+    """How the sensor sits, to be looked at before it is accepted.
+
+    rotation        (3, 3) sensor axes to body axes
+    points          which way each sensor axis points, nearest: ("forward", "left", "up") as mounted by the book
+    off_rad         (3,) how far each is from that way
+    gyro_columns    which gyro column reads about each of the accelerometer's axes: ("+x", "+y", "+z") by the book
+    gyro_known      whether the recordings showed that, or it is taken for granted
+    text            sentences for a person
+    """
+
+    rotation: Array
+    points: tuple[str, str, str]
+    off_rad: Array
+    gyro_columns: tuple[str, str, str]
+    gyro_known: bool
+    text: str
+
+    def __post_init__(self) -> None:
+        frozen(self, "rotation", (3, 3))
+        frozen(self, "off_rad", (3,))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

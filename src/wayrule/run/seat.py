@@ -17,6 +17,7 @@ import numpy as np
 from wayrule.errors import UndeterminedError
 from wayrule.model import Recording
 from wayrule.model.arrays import Array
+from wayrule.model.inertial import WAYS, Seat
 from wayrule.run.attitude import Attitude
 from wayrule.units import DEG, G_MM_S2
 
@@ -27,29 +28,6 @@ CLEAR = 3.0
 """The best way explains the turning of gravity so many times better (rms left over) than the next that differs."""
 MATCHES = 0.35
 """... and leaves no more than this share of it."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Seat:
-    """How the sensor sits, to be looked at before it is accepted.
-
-    rotation        (3, 3) sensor axes to body axes
-    points          which way each sensor axis points, nearest: ("forward", "left", "up") as mounted by the book
-    off_rad         (3,) how far each is from that way
-    gyro_columns    which gyro column reads about each of the accelerometer's axes: ("+x", "+y", "+z") by the book
-    gyro_known      whether the recordings showed that, or it is taken for granted
-    text            sentences for a person
-    """
-
-    rotation: Array
-    points: tuple[str, str, str]
-    off_rad: Array
-    gyro_columns: tuple[str, str, str]
-    gyro_known: bool
-    text: str
-
-
-WAYS = ("forward", "left", "up", "backward", "right", "down")
 
 
 def seat(attitude: Attitude | Array, gyro: "GyroColumns | None" = None) -> Seat:

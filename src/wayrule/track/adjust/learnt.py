@@ -46,6 +46,7 @@ def learnt(adjusted: Adjusted, runs: tuple[tuple[str, str], ...]) -> Calibration
         version=VERSION,
         axle=before.axle if before else None,
         steps=before.steps if before else (),
+        inertial=before.inertial if before else None,
     )
 
 
