@@ -82,11 +82,3 @@ def test_what_is_wrong_is_one_line_with_its_place(content: dict[str, Any], says:
         back(content)
     assert says in str(caught.value)
     assert "\n" not in str(caught.value)
-
-
-def test_field_and_slope_are_those_of_the_series() -> None:
-    """A finite difference of the field is its slope, to what the difference leaves out: h2/6 k3 times the amplitude."""
-    one, phi, h = axle_reference(), np.linspace(0.0, 7.0, 50), 1e-5
-    slope = (one.field_mt(phi + h) - one.field_mt(phi - h)) / (2 * h)
-    assert np.allclose(slope, one.slope_mt(phi), atol=1e-8)
-    assert np.allclose(one.field_mt(np.array([0.0]))[0], [0.02, -0.01, 2.77])

@@ -5,6 +5,7 @@ psi   angle as read [rad], phi = psi - h(psi) the true one      h(psi) = sum ove
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,29 +119,120 @@ def leaked(t_s: Array, phi_rad: Array, steady: NDArray[np.bool_], *, orders: int
     return None if isinstance(found, float) else found
 
 
+def all_harmonics(
+    t_s: Array, psi_rad: Array, steady: NDArray[np.bool_], *, orders: int = ORDERS
+) -> tuple[Harmonics, Array, Array] | None:
+    """Every pair, small or not, with an sd that supposes nothing of what the motion leaves; None with too few turns.
+
+    Parameters
+    ----------
+    t_s, psi_rad, steady : as of `fit_harmonics`
+
+    Returns
+    -------
+    harmonics : Harmonics   its sd from the scatter of the turns
+    at_rad : (m,) array     angle as read of the readings that were used [rad]
+    left_rad : (m,) array   what is left of them about smooth motion and these harmonics [rad]
+
+    Notes
+    -----
+    Least squares of correlated readings (Liang & Zeger 1986): with F the terms, r what is left, W the weights, the
+    covariance is N^-1 (sum over turns of s s') N^-1 m / (m - 1), s = F' W r summed over a turn, N = F' W F. Turns are
+    taken as independent of each other, readings within a turn are not.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> t = np.linspace(0.0, 20.0, 4000)
+    >>> noisy = 12.0 * t + rng.normal(0.0, 0.01, 4000)
+    >>> found, _, _ = all_harmonics(t, noisy, np.ones(4000, bool))
+    >>> bool(0.5 < found.sd_rad[2] / (0.01 * (2 / 4000) ** 0.5) < 1.6)  # white noise: sd sqrt(2 / n) of it
+    True
+    """
+    found = _solution(t_s, psi_rad, steady, orders, LEAST_TURNS)
+    if isinstance(found, float):
+        return None
+    scores, left = [], []
+    for weight, piece in zip(found.weights, found.pieces, strict=True):
+        rest = piece.rest - piece.terms @ found.coefficients
+        left.append(rest)
+        each = weight * piece.terms * rest[:, None]
+        scores.append(np.add.reduceat(each, np.flatnonzero(np.diff(piece.turn, prepend=-1)), axis=0))
+    score = np.concatenate(scores)
+    inverse = np.linalg.pinv(found.normal, rcond=1e-10)
+    covariance = inverse @ (score.T @ score) @ inverse * (len(score) / (len(score) - 1))
+    variance = np.diag(covariance)
+    pairs = _pairs(found)
+    sd = np.sqrt((variance[:orders] + variance[orders:]) / 2)
+    return replace(pairs, sd_rad=sd), np.concatenate([p.psi for p in found.pieces]), np.concatenate(left)
+
+
+class _Piece(NamedTuple):
+    """One stretch, its smooth motion taken out.
+
+    rest    (m,) of the reading, terms (m, 2 K) Fourier terms
+    turns   that it holds; turn (m,) number of each reading's, from its start
+    psi     (m,) angle as read
+    """
+
+    rest: Array
+    terms: Array
+    turns: float
+    turn: NDArray[np.int64]
+    psi: Array
+
+
+class _Solution(NamedTuple):
+    """Fourier terms, and what they were solved from.
+
+    coefficients (2 K,), normal (2 K, 2 K), weights and left (mean squares) of each piece
+    """
+
+    coefficients: Array
+    normal: Array
+    pieces: list[_Piece]
+    weights: Array
+    left: Array
+    turns: float
+
+
 def _solved(
     t_s: Array, psi_rad: Array, steady: NDArray[np.bool_], orders: int, least_turns: float
 ) -> Harmonics | float:
     """All pairs, however small; the turns alone where they are too few."""
+    found = _solution(t_s, psi_rad, steady, orders, least_turns)
+    return found if isinstance(found, float) else _pairs(found)
+
+
+def _solution(
+    t_s: Array, psi_rad: Array, steady: NDArray[np.bool_], orders: int, least_turns: float
+) -> _Solution | float:
+    """Least squares over all stretches; the turns alone where they are too few."""
     stretches = _stretches(psi_rad, steady)
     stretches = stretches[:: -(-len(stretches) // MOST_STRETCHES) or 1]
     pieces = [p for p in (_without_motion(t_s[a:b], psi_rad[a:b], orders) for a, b in stretches) if p is not None]
-    turns = float(sum(p[2] for p in pieces))
+    turns = float(sum(p.turns for p in pieces))
     if turns < least_turns:
         return turns
     weights = np.ones(len(pieces))
-    coefficients = np.zeros(2 * orders)
     for _ in range(3):
-        normal = sum(w * (f.T @ f) for w, (_, f, _) in zip(weights, pieces, strict=True))
-        right = sum(w * (f.T @ y) for w, (y, f, _) in zip(weights, pieces, strict=True))
-        coefficients = np.linalg.lstsq(np.asarray(normal), np.asarray(right), rcond=1e-10)[0]
-        left = [np.mean((y - f @ coefficients) ** 2) for y, f, _ in pieces]
-        weights = 1.0 / np.maximum(left, 1e-14)
-    information = np.sum(weights * np.array([p[2] for p in pieces]))  # two readings a turn, half of them for A, half B
-    samples = np.array([len(p[0]) for p in pieces])
+        normal = np.asarray(sum(w * (p.terms.T @ p.terms) for w, p in zip(weights, pieces, strict=True)))
+        right = np.asarray(sum(w * (p.terms.T @ p.rest) for w, p in zip(weights, pieces, strict=True)))
+        coefficients = np.linalg.lstsq(normal, right, rcond=1e-10)[0]
+        left = np.array([np.mean((p.rest - p.terms @ coefficients) ** 2) for p in pieces])
+        used, weights = weights, 1.0 / np.maximum(left, 1e-14)
+    return _Solution(coefficients, normal, pieces, used, left, turns)
+
+
+def _pairs(found: _Solution) -> Harmonics:
+    """The pairs with the sd of two independent readings a turn, half of them for A, half for B."""
+    orders = len(found.coefficients) // 2
+    turns = np.array([p.turns for p in found.pieces])
+    information = np.sum(1.0 / np.maximum(found.left, 1e-14) * turns)
+    samples = np.array([len(p.rest) for p in found.pieces])
     sd = np.full(orders, np.sqrt(2.0 / (2.0 * information)))
-    residual = float(np.sqrt(np.sum(samples * np.array(left)) / samples.sum()))
-    return Harmonics(coefficients[:orders], coefficients[orders:], sd, turns, residual)
+    residual = float(np.sqrt(np.sum(samples * found.left) / samples.sum()))
+    return Harmonics(found.coefficients[:orders], found.coefficients[orders:], sd, found.turns, residual)
 
 
 def _stretches(psi_rad: Array, steady: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -156,8 +248,8 @@ def _stretches(psi_rad: Array, steady: NDArray[np.bool_]) -> list[tuple[int, int
     return pieces
 
 
-def _without_motion(t_s: Array, psi_rad: Array, orders: int) -> tuple[Array, Array, float] | None:
-    """(reading, Fourier terms, turns) of one stretch, its smooth motion taken out of both; None if it is too thin."""
+def _without_motion(t_s: Array, psi_rad: Array, orders: int) -> _Piece | None:
+    """One stretch, its smooth motion taken out of reading and terms; None if it is too thin."""
     turned = np.maximum.accumulate(np.abs(psi_rad - psi_rad[0])) / TAU
     turns = float(turned[-1])
     spacing = max(1, int(np.ceil(4.0 * turns / len(t_s))))  # at least about four readings between knots
@@ -173,4 +265,4 @@ def _without_motion(t_s: Array, psi_rad: Array, orders: int) -> tuple[Array, Arr
     except (ValueError, np.linalg.LinAlgError):  # samples too uneven for the knots (Schoenberg & Whitney)
         return None
     rest = columns - smooth
-    return rest[:, 0], rest[:, 1:], turns
+    return _Piece(rest[:, 0], rest[:, 1:], turns, turned.astype(np.int64), psi_rad)

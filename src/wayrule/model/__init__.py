@@ -1,5 +1,7 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
+from wayrule.model.axledrift import AxleDrift, DriftCause, DriftKind
+from wayrule.model.axlelearned import AxleLearned, OrderError
 from wayrule.model.axlereference import AxleReference
 from wayrule.model.befallen import Whereabouts, mishap_problems
 from wayrule.model.bench import Bench, Budget, BudgetLine, Option
@@ -24,6 +26,8 @@ from wayrule.model.worksheet import Caution, Flat, Step, Strip, Worksheet
 __all__ = [
     "Accelerometer",
     "Axle",
+    "AxleDrift",
+    "AxleLearned",
     "AxleReference",
     "Bench",
     "Between",
@@ -43,6 +47,8 @@ __all__ = [
     "Control",
     "DistanceStep",
     "Disturber",
+    "DriftCause",
+    "DriftKind",
     "Element",
     "Estimate",
     "Facts",
@@ -66,6 +72,7 @@ __all__ = [
     "MishapKind",
     "Noise",
     "Option",
+    "OrderError",
     "Part",
     "Problem",
     "Recording",

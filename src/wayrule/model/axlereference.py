@@ -97,25 +97,3 @@ class AxleReference:
     def condition(self) -> float:
         """Larger over smaller semi-axis: 1 for a circle."""
         return float(self.semi_axes_mt[0] / self.semi_axes_mt[1])
-
-    def field_mt(self, phi_rad: Array) -> Array:
-        """Field at axle angles (n,): (n, 3); NaN in an axis that was not recorded."""
-        return np.asarray(fourier_terms(phi_rad) @ self.curve_mt)
-
-    def slope_mt(self, phi_rad: Array) -> Array:
-        """Change of the field for each radian at axle angles (n,): (n, 3)."""
-        k = np.arange(1, ORDERS + 1)
-        angle = np.outer(phi_rad, k)
-        return np.asarray(
-            (-np.sin(angle) * k) @ self.curve_mt[1 : 1 + ORDERS] + (np.cos(angle) * k) @ self.curve_mt[1 + ORDERS :]
-        )
-
-
-def fourier_terms(phi_rad: Array, orders: int = ORDERS) -> Array:
-    """1, cos phi .. cos K phi, sin phi .. sin K phi: (n,) -> (n, 2 K + 1).
-
-    >>> fourier_terms(np.array([0.0]), 2).tolist()
-    [[1.0, 1.0, 1.0, 0.0, 0.0]]
-    """
-    angle = np.outer(phi_rad, np.arange(1, orders + 1))
-    return np.column_stack([np.ones(len(angle)), np.cos(angle), np.sin(angle)])

@@ -7,23 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
-from wayrule.errors import UndeterminedError
 from wayrule.maths.counting import FAST_TURN
-from wayrule.maths.harmonics import Harmonics, fit_harmonics
-from wayrule.maths.robust import robust_sd, white_noise_sd
+from wayrule.maths.harmonics import Harmonics
+from wayrule.maths.robust import white_noise_sd
+from wayrule.maths.turncurve import mean_curve, slopes_of, towards
 from wayrule.model import Problem
 from wayrule.model.arrays import Array
-from wayrule.run.field import Ring, covered_share, find_ring, is_still, recorded_axes
-from wayrule.run.unwrap import TAU, Unwrapped, unwrap
+from wayrule.run.decode import Decoded, decode
+from wayrule.run.field import Ring, recorded_axes
+from wayrule.run.unwrap import TAU, Unwrapped
 
-LEAST_COVERED = 0.7
-"""Share of a turn that must have been seen before the ring is believed; a shorter arc leaves it undetermined."""
 CURVE_ORDER = 4
 """Fourier order of the mean curve the field draws; higher terms are below the noise of such sensors."""
-CURVE_SAMPLES = 40_000
-"""At most so many samples, evenly spread, settle that curve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,22 +114,13 @@ def axle_angle(
     >>> round(float(axle_angle(t, turning).phi_rad[-1]), 3)  # 30 rad/s for 3.995 s
     119.85
     """
-    axes = recorded_axes(field_mt, run)
-    valid = np.all(np.isfinite(field_mt[:, axes]), axis=1)
-    points = field_mt[np.ix_(valid, axes)]
-    if is_still(points, noise_mt):
-        return _still(t_s, points, run)
-    ring = find_ring(points, axes, noise_mt=noise_mt, place_mm=place_mm, run=run)
-    flat = ring.flat(field_mt)
-    wrapped, wild = _on_ring(ring, flat, valid)
-    counted = unwrap(t_s, wrapped)
-    seen = min(covered_share(wrapped[np.isfinite(wrapped)]), float(np.ptp(counted.psi_rad)) / TAU)
-    _check_covered(seen, run)
-    harmonics = fit_harmonics(t_s, counted.psi_rad, _steady(counted))
-    phi = harmonics.corrected(counted.psi_rad)
-    phi, residual_mt, white_mt, slope_mt = _onto_curve(phi, flat, np.isfinite(wrapped))
+    found = decode(t_s, field_mt, place_mm=place_mm, noise_mt=noise_mt, run=run)
+    if found is None:
+        return _still(t_s, field_mt, run)
+    ring, counted, harmonics = found.ring, found.counted, found.harmonics
+    phi, residual_mt, white_mt, slope_mt = _onto_curve(found)
     sd = np.hypot(residual_mt / slope_mt, harmonics.ripple_sd_rad)
-    quality = _quality(ring, harmonics, phi, residual_mt, slope_mt, min(seen, 1.0))
+    quality = _quality(ring, harmonics, phi, residual_mt, slope_mt, found.covered)
     limit_turns_s = FAST_TURN / float(np.median(np.diff(t_s)))
     return AxleAngle(
         phi_rad=phi - phi[0],
@@ -145,20 +132,9 @@ def axle_angle(
         direction_known=ring.direction_known,
         quality=quality,
         limit_turns_s=limit_turns_s,
-        problems=_problems(t_s, counted, wild, limit_turns_s, run),
+        problems=_problems(t_s, counted, found.wild, limit_turns_s, run),
         notes=_notes(quality, harmonics, ring, field_mt),
     )
-
-
-def _check_covered(seen: float, run: str) -> None:
-    """Refuse an arc too short to find its ring."""
-    if seen < LEAST_COVERED:
-        raise UndeterminedError(
-            expected=f"at least {LEAST_COVERED:.0%} of a turn of the axle, to find the ring its field draws",
-            came=f"{seen:.0%}",
-            where=run,
-            next_step="roll the wagon further in one recording; a short arc leaves the angle undetermined",
-        )
 
 
 def _quality(
@@ -176,68 +152,22 @@ def _quality(
     )
 
 
-def _on_ring(ring: Ring, flat_mt: Array, valid: NDArray[np.bool_]) -> tuple[Array, int]:
-    """Wrapped angle (n,), forward positive, NaN where missing or far off the ring; and how many were far off."""
-    circle = ring.ellipse.on_circle(flat_mt)
-    radius = np.hypot(circle[:, 0], circle[:, 1])
-    with np.errstate(invalid="ignore"):
-        wild = valid & (np.abs(radius - 1.0) > max(0.35, 8.0 * robust_sd(radius[valid])))
-    angle = ring.forward * np.arctan2(circle[:, 1], circle[:, 0])
-    return np.where(valid & ~wild, angle, np.nan), int(wild.sum())
-
-
-MOST_SAMPLES_A_STEP = 64
-
-
-def _steady(counted: Unwrapped) -> NDArray[np.bool_]:
-    """Samples from which harmonics may be learnt: turning one way, neither creeping nor too fast, nothing bridged.
-
-    Creeping is below a tenth of the usual turning: there the motion is least smooth for each degree it turns. A slow
-    pull turns less from sample to sample than a reading's noise: steps are taken over a sixteenth of a turn.
-    """
-    psi = counted.psi_rad
-    step = np.gradient(uniform_filter1d(psi, _samples_a_step(psi), mode="nearest"))
-    moving = np.abs(step)[np.abs(step) > 1e-3]
-    floor = 0.1 * float(np.median(moving)) if len(moving) else np.inf
-    same_way = np.sign(step) == np.sign(np.roll(step, 1))
-    within = (np.abs(step) > floor) & (np.abs(step) < FAST_TURN * TAU)
-    return np.asarray(within & same_way & ~counted.fast & ~counted.bridged)
-
-
-def _samples_a_step(psi_rad: Array) -> int:
-    """In how many samples, 1 to `MOST_SAMPLES_A_STEP`, the wheel turns a sixteenth of a turn where it turns briskly."""
-    samples = 1
-    while samples < min(MOST_SAMPLES_A_STEP, len(psi_rad) // 8):
-        if np.percentile(np.abs(psi_rad[samples:] - psi_rad[:-samples]), 90) >= TAU / 16:
-            break
-        samples *= 2
-    return samples
-
-
-def _onto_curve(phi_rad: Array, flat_mt: Array, valid: NDArray[np.bool_]) -> tuple[Array, float, float, Array]:
-    """The angle moved to the nearest point of the mean curve B(phi) that the field draws.
+def _onto_curve(found: Decoded) -> tuple[Array, float, float, Array]:
+    """The angle moved to the nearest point of the mean curve that the field draws in the plane of its ring.
 
     Returns
     -------
-    phi_rad : (n,) array   one Gauss-Newton step on: phi + (B - B(phi)) . B' / |B'|^2, the best use of both axes
+    phi_rad : (n,) array   the angle
     residual_mt : float    rms across the curve, which the angle cannot explain
     white_mt : float       the part of it that differs from sample to sample
     slope_mt : (n,) array  |dB/dphi|; the sd of an angle is the residual over it
     """
-    orders = np.arange(1, CURVE_ORDER + 1)
-    angle = np.outer(phi_rad, orders)
-    cosine, sine = np.cos(angle), np.sin(angle)
-    terms = np.column_stack([np.ones(len(phi_rad)), cosine, sine])
-    rows = np.flatnonzero(valid)
-    some = rows[:: max(1, len(rows) // CURVE_SAMPLES)]
-    fitted = np.linalg.lstsq(terms[some], flat_mt[some], rcond=None)[0]
-    away = flat_mt - terms @ fitted
-    tangent = (-sine * orders) @ fitted[1 : 1 + CURVE_ORDER] + (cosine * orders) @ fitted[1 + CURVE_ORDER :]
-    slope = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)
-    along = np.sum(away * tangent, axis=1) / slope**2
-    across = ((away[:, 1] * tangent[:, 0] - away[:, 0] * tangent[:, 1]) / slope)[valid]
-    rms = float(np.sqrt(np.mean(across**2)))
-    return phi_rad + np.where(valid, along, 0.0), rms, min(white_noise_sd(across), rms), slope
+    curve = mean_curve(found.phi_rad, found.flat_mt, found.read, CURVE_ORDER)
+    step, across, slope = towards(found.phi_rad, found.flat_mt, curve)
+    tangent = slopes_of(found.phi_rad, curve)
+    signed = (across[:, 1] * tangent[:, 0] - across[:, 0] * tangent[:, 1])[found.read] / slope[found.read]
+    rms = float(np.sqrt(np.mean(signed**2)))
+    return found.phi_rad + np.where(found.read, step, 0.0), rms, min(white_noise_sd(signed), rms), slope
 
 
 def _in_lossy_gap(counted: Unwrapped) -> NDArray[np.bool_]:
@@ -248,9 +178,10 @@ def _in_lossy_gap(counted: Unwrapped) -> NDArray[np.bool_]:
     return inside
 
 
-def _still(t_s: Array, points_mt: Array, run: str) -> AxleAngle:
+def _still(t_s: Array, field_mt: Array, run: str) -> AxleAngle:
     """The angle of an axle that never turned: zero throughout, and a note that says so."""
-    n = len(t_s)
+    n, axes = len(t_s), recorded_axes(field_mt, run)
+    points_mt = field_mt[np.ix_(np.all(np.isfinite(field_mt[:, axes]), axis=1), axes)]
     spread = float(points_mt.std(axis=0).max()) if len(points_mt) else 0.0
     return AxleAngle(
         phi_rad=np.zeros(n),
