@@ -26,7 +26,10 @@ from wayrule.formats.wagonfile import read_wagon
 from wayrule.model.track import STATION_COLUMNS
 
 ROOT = Path(__file__).parents[1]
-PAGES = [*sorted(ROOT.glob("*.md")), *sorted((ROOT / "docs").rglob("*.md")), *sorted((ROOT / "examples").rglob("*.md"))]
+PAGES = [
+    *sorted(ROOT.glob("*.md")),
+    *(p for d in ("docs", "examples", "firmware") for p in sorted((ROOT / d).rglob("*.md"))),
+]
 WORDS = (ROOT / "docs" / "words.md").read_text(encoding="utf-8")
 FENCE = re.compile(r"^```(\w+)[^\n]*\n(.*?)^```", re.MULTILINE | re.DOTALL)
 
@@ -48,6 +51,12 @@ def module_names() -> list[str]:
 def test_examples_in_docstrings_run(name: str) -> None:
     result = doctest.testmod(importlib.import_module(name), optionflags=doctest.NORMALIZE_WHITESPACE)
     assert result.failed == 0
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "firmware/wagon").glob("*.py")), ids=lambda path: path.stem)
+def test_examples_in_the_firmware_run(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.syspath_prepend(str(ROOT / "firmware"))
+    assert doctest.testmod(importlib.import_module(f"wagon.{path.stem}")).failed == 0
 
 
 def test_a_wrong_example_would_be_seen() -> None:

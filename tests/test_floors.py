@@ -157,6 +157,35 @@ def test_every_module_keeps_its_floor(path: Path) -> None:
     assert not found, "\n".join(found)
 
 
+FIRMWARE = Path(__file__).parents[1] / "firmware"
+
+OF_THE_BOARD = {"machine", "network", "framebuf", "micropython", "select", "socket", "time", "sys"}
+"""What only main.py and board.py of the firmware may import: all else runs on any Python."""
+
+WAGON_OUTSIDE = {"store": {"os"}}
+"""Module of the firmware -> what it may touch besides."""
+
+
+def firmware_offences(tree: ast.AST, module: str) -> list[str]:
+    """Imports by which a part of the firmware would no longer be pure, or would need the desk's package."""
+    targets = {target.split(".")[0] for _, target in imports(tree, module, is_package=False)}
+    outside = OF_THE_BOARD | {"os", "wayrule", "numpy", "pathlib", "struct"}
+    return sorted(targets & outside - WAGON_OUTSIDE.get(module, set()))
+
+
+@pytest.mark.parametrize("path", sorted((FIRMWARE / "wagon").glob("*.py")), ids=lambda path: path.stem)
+def test_the_firmware_knows_the_board_in_one_place_only(path: Path) -> None:
+    found = firmware_offences(ast.parse(path.read_text(encoding="utf-8")), path.stem)
+    assert path.stem == "board" or not found
+
+
+@pytest.mark.parametrize(
+    "code", ["import machine", "from time import ticks_us", "import os", "from wayrule import units"]
+)
+def test_a_part_of_the_firmware_that_is_not_pure_is_found(code: str) -> None:
+    assert firmware_offences(ast.parse(code), "sampler")
+
+
 @pytest.mark.parametrize(
     ("module", "code"),
     [

@@ -52,7 +52,7 @@ ODD_FRAMES = st.one_of(
         st.none() | st.integers(1, 65535), st.none() | st.integers(0, 254), st.none() | st.integers(-128, -1),
         U32, U32, U32,
     ),
-    st.builds(Want, U32, U32, U32, U32),
+    st.builds(Want, U32, U32, U32, U32, st.none() | U32),
     st.builds(Gone, U32, U32, U32, U32),
     st.builds(Line, PRINTED.filter(lambda s: s.isprintable())),
     st.just(HELLO),
@@ -209,11 +209,11 @@ def test_what_a_later_version_adds_is_passed_over() -> None:
     hello = encode(HELLO)
     body = cobs.decode(hello[1:-1])[:-4]
     later = framed(body[:2] + b"\x07" + body[3:] + b"\ncolour=green")
-    longer = framed(cobs.decode(encode(Want(1, 2, 3, 4))[1:-1])[:-4] + b"more")
+    longer = framed(cobs.decode(encode(Want(1, 2, 3, 4, 1))[1:-1])[:-4] + b"more")
     out = all_of(later + longer + framed(b"\x0e1234"))
     assert isinstance(out[0], Hello)
     assert (out[0].minor, out[0].columns) == (7, HELLO.columns)
-    assert out[1:] == [Want(1, 2, 3, 4), Unknown(14, 5)]
+    assert out[1:] == [Want(1, 2, 3, 4, 1), Unknown(14, 5)]
 
 
 def test_text_comes_line_by_line_and_frames_after_it_are_found() -> None:

@@ -79,6 +79,7 @@ def test_the_ledger_is_a_set(batches: list[list[int]], gone_from: int, gone: int
         assert {k for first, count in ledger.missing() for k in range(first, first + count)} == holes
         assert (ledger.end, ledger.awaited, ledger.new) == (max(seen) + 1, len(holes), len(seen))
         assert ledger.safe == (min(holes) if holes else ledger.end)
+        assert ledger.asked(1) == [next(ledger.missing(), (ledger.end, 0))]
         assert ledger.repeated == sum(map(len, batches)) - len(seen)
         closed = holes & set(range(gone_from, gone_from + gone))
         assert ledger.give_up(Gone(DEVICE, 3, gone_from, gone)) == len(closed) == ledger.given_up

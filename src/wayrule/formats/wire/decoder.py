@@ -38,7 +38,7 @@ class Decoder:
     >>> decoder.feed(b"ready\\n" + data[:10])
     [Line(text='ready')]
     >>> decoder.feed(data[10:])
-    [Want(device=7, boot=1, first=100, count=0)]
+    [Want(device=7, boot=1, first=100, count=0, safe=None)]
     """
 
     def __init__(self) -> None:

@@ -116,7 +116,7 @@ class State:
     battery_mv, battery_pct   of its cell
     radio_dbm                 strength of the radio signal that it receives
     missed                    samples that were due and could not be taken in time, since it was switched on
-    lost                      samples that were taken but overwritten before the desk had them
+    lost                      samples that were taken, but overwritten before the desk said that it had them
     kept                      samples that it holds for sending again
     """
 
@@ -133,12 +133,16 @@ class State:
 
 @dataclass(frozen=True, slots=True)
 class Want:
-    """Desk to wagon, every second or sooner: I am here; all before `first` is safe; send `count` from it again."""
+    """Desk to wagon, every second or sooner: I am here; all before `safe` is safe; send `count` from `first` on again.
+
+    Several may be said at once, one for each hole. safe : None where it is `first`
+    """
 
     device: int
     boot: int
     first: int
     count: int
+    safe: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

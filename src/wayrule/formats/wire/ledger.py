@@ -2,6 +2,7 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
+from itertools import islice
 from typing import Final
 
 import numpy as np
@@ -58,6 +59,10 @@ class Ledger:
         """Holes: first number and how many, oldest first."""
         for end, start in zip(self._to, self._from[1:], strict=False):
             yield end, start - end
+
+    def asked(self, most: int = 8) -> list[tuple[int, int]]:
+        """What to want now: (first, count) of the oldest holes, or (end, 0) if there is none."""
+        return list(islice(self.missing(), most)) or [(self.end, 0)]
 
     def note(self, seq: Numbers) -> int:
         """Samples with these numbers (n,) have come, in any order; returns how many of them are new."""

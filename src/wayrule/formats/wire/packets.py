@@ -34,6 +34,9 @@ STATE_BODY: Final = struct.Struct("<BBbxIIIIHxxIII")
 RANGE_BODY: Final = struct.Struct("<B3xIIII")
 """kind, 3 x 0, device, boot, first, count; of WANT and GONE."""
 
+SAFE: Final = struct.Struct("<I")
+"""safe; may follow in a WANT."""
+
 MILLION: Final = 1_000_000
 
 MAX_NAME: Final = 64
@@ -63,7 +66,8 @@ def packet(frame: Frame) -> bytes:
                 clock = _clock(frame.t_us)
                 return STATE_BODY.pack(STATE, pct, frame.radio_dbm or 0, frame.device, frame.boot, *clock, *numbers)
             case Want():
-                return RANGE_BODY.pack(WANT, frame.device, frame.boot, frame.first, frame.count)
+                body = RANGE_BODY.pack(WANT, frame.device, frame.boot, frame.first, frame.count)
+                return body if frame.safe is None else body + SAFE.pack(frame.safe)
             case Gone():
                 return RANGE_BODY.pack(GONE, frame.device, frame.boot, frame.first, frame.count)
     except struct.error as error:
@@ -91,7 +95,10 @@ def parse(data: bytes) -> Frame:
         return _state(data)
     if kind in (WANT, GONE) and size >= RANGE_BODY.size:
         _, device, boot, first, count = RANGE_BODY.unpack_from(data)
-        return Want(device, boot, first, count) if kind == WANT else Gone(device, boot, first, count)
+        if kind == GONE:
+            return Gone(device, boot, first, count)
+        safe = SAFE.unpack_from(data, RANGE_BODY.size)[0] if size >= RANGE_BODY.size + SAFE.size else None
+        return Want(device, boot, first, count, safe)
     if kind in (HELLO, MARK, STATE, WANT, GONE):
         return Damage(size, f"a packet of kind {kind} with {size} bytes, too short for it")
     return Unknown(kind, size)

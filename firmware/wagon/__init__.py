@@ -1,0 +1,1 @@
+"""What the wagon's own microcontroller runs; see README.md beside this folder."""
