@@ -14,6 +14,7 @@ from wayrule.version import VERSION
 
 if TYPE_CHECKING:
     from wayrule.desk.benching import bench as bench
+    from wayrule.desk.calibrating import calibrate as calibrate
     from wayrule.desk.demonstration import demo as demo
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.opening import read_recording as read_recording
@@ -27,6 +28,7 @@ __version__ = VERSION
 
 VERBS = {
     "bench": "wayrule.desk.benching:bench",
+    "calibrate": "wayrule.desk.calibrating:calibrate",
     "demo": "wayrule.desk.demonstration:demo",
     "import_recording": "wayrule.desk.importing:import_recording",
     "read_recording": "wayrule.desk.opening:read_recording",

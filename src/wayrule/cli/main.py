@@ -15,6 +15,7 @@ VERBS = {
     "demo": "wayrule.cli.demo:demo",
     "bench": "wayrule.cli.bench:bench",
     "import": "wayrule.cli.importing:import_",
+    "calibrate": "wayrule.cli.calibrate:calibrate",
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
 }

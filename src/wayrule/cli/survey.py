@@ -16,7 +16,7 @@ from wayrule.cli.options import json_option, no_open_option, wagon_option
 @click.option("--tape", metavar="WHAT:MM:SD", multiple=True, help="Taped length: lap, stops or MARK..MARK.")
 @click.option("--control", metavar="FILE", help="CSV of control points.")
 @click.option("--relation", metavar="FILE", help="CSV of what lies between two places of the line.")
-@click.option("--calibration", metavar="FILE", help="calibration.json of an earlier survey with this wagon.")
+@click.option("--calibration", metavar="FILE_OR_FOLDER", help="This wagon's calibration, or the newest in a folder.")
 @click.option("--level", metavar="FROM:TO", multiple=True, help="Stretch known to be level, mm of chainage.")
 @click.option("--straight", metavar="FROM:TO", multiple=True, help="Stretch known to be straight, mm of chainage.")
 @click.option("--open", "open_line", is_flag=True, help="The line is open, however much its bends repeat.")

@@ -1,11 +1,12 @@
 """`survey`: all runs of one line, to its map with error bars."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from os import PathLike, fspath
 from pathlib import Path
 
 from wayrule import model, pipeline, store
+from wayrule.desk.calibrating import moment, remembered
 from wayrule.desk.frame import framed
 from wayrule.desk.opening import PathName, open_runs, read_wagon
 from wayrule.desk.steps import Step, silent, stages
@@ -75,7 +76,8 @@ def survey(
     tapes : WHAT:MM:SD, WHAT being lap, stops or MARK..MARK
     control : CSV of control points
     relation : CSV of what lies between two places of the line: a crossing, a bridge over the line itself
-    calibration : of this wagon: the calibration.json of an earlier survey, or that survey's `calibration`
+    calibration : of this wagon: a file that `calibrate` or an earlier survey wrote, a folder of such files (the newest
+        by date), or one in hand
     level, straight : stretches FROM:TO [mm of chainage] known to be so
     open_line : the line is open, however much its bends repeat
     not_turned : those runs whose marked front points along growing chainage, however they fit
@@ -96,7 +98,7 @@ def survey(
         known = read_wagon(wagon)
         controls = read_control(store.read_bytes(Path(control)), fspath(control)) if control is not None else ()
         relations = read_relations(store.read_bytes(Path(relation)), fspath(relation)) if relation is not None else ()
-    remembered = _read_calibration(calibration)
+    before, chosen = remembered(calibration, known)
     paths, facts = facts_from_words(
         words,
         closed_laps=closed_laps,
@@ -114,19 +116,14 @@ def survey(
     pairs = [parse_pair(text) for text in between]
     recordings = tuple(open_runs(paths, known, step))
     with stages(step) as tell:
-        found = pipeline.survey(
-            recordings, known, facts, calibration=remembered, between=pairs, step_mm=step_mm, tell=tell
-        )
+        found = pipeline.survey(recordings, known, facts, calibration=before, between=pairs, step_mm=step_mm, tell=tell)
+    found = replace(found, calibration=replace(found.calibration, made=moment()))
+    if chosen:
+        why = ("calibration", chosen.removeprefix("From ").rstrip("."), "the newest by date", "--calibration FILE")
+        found = replace(found, decisions=(why, *found.decisions))
     same = {f.name: getattr(found, f.name) for f in fields(found)}
     result = SurveyResult(**same, title=title or f"Survey with {known.name}")
     if out is not None:
         with step(f"drawing the report, writing {fspath(out)}"):
             result.save(out)
     return result
-
-
-def _read_calibration(calibration: PathName | Calibration | None) -> Calibration | None:
-    """A calibration from its file; one that is one already, or none, stays."""
-    if calibration is None or isinstance(calibration, Calibration):
-        return calibration
-    return store.read_calibration(Path(calibration))

@@ -7,11 +7,13 @@ from wayrule.model.befallen import Whereabouts, mishap_problems
 from wayrule.model.bench import Bench, Budget, BudgetLine, Option
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
+from wayrule.model.calibrationday import CalibrationDay, CalibrationPart
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
 from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest, Seat
 from wayrule.model.mishap import Mishap, MishapKind
+from wayrule.model.purpose import Purpose
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
 from wayrule.model.rolling import DistanceStep, RollingCircle
@@ -38,6 +40,8 @@ __all__ = [
     "Budget",
     "BudgetLine",
     "Calibration",
+    "CalibrationDay",
+    "CalibrationPart",
     "Caution",
     "Cell",
     "Clearance",
@@ -75,6 +79,7 @@ __all__ = [
     "OrderError",
     "Part",
     "Problem",
+    "Purpose",
     "Recording",
     "Relation",
     "Repeat",

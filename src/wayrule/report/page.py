@@ -38,6 +38,11 @@ from wayrule.report.travelreadings import cannot_give, travel_sentences
 
 CONTROLS: Final = dict.fromkeys((*range(9), 11, 12, *range(14, 32), *range(127, 160)), "�")
 
+FOOT: Final = (
+    "Every number stands with its standard deviation (one sigma), or says that it has none. "
+    "Chainage is measured in plan, along the centre line."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -64,6 +69,7 @@ class Sheet:
     block: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
     version: str
+    foot: str = FOOT
 
 
 def survey_page(
@@ -110,14 +116,14 @@ def survey_page(
     sheet = Sheet(
         kind="track survey",
         title=title,
-        wagon=f"{survey.wagon_name}, {_scale(survey.scale, survey.ratio)}",
+        wagon=f"{survey.wagon_name}, {scale_words(survey.scale, survey.ratio)}",
         result=tuple(result_sentences(survey, lengths)),
         plan=plan_picture(survey, lengths),
         block=(*_block(survey), *facts),
         sections=tuple(sections),
         version=survey.version,
     )
-    return _page(sheet)
+    return render(sheet)
 
 
 def travel_page(
@@ -141,19 +147,19 @@ def travel_page(
     sheet = Sheet(
         kind="travel",
         title=title,
-        wagon=f"{wagon.name}, {_scale(wagon.scale, wagon.ratio)}",
+        wagon=f"{wagon.name}, {scale_words(wagon.scale, wagon.ratio)}",
         result=tuple(travel_sentences(travels[0], wagon.ratio) if alone else _many(travels)),
         plan=None,
         block=(
             ("Wagon", wagon.name),
-            ("Scale", _scale(wagon.scale, wagon.ratio)),
+            ("Scale", scale_words(wagon.scale, wagon.ratio)),
             ("Gauge", _gauge(wagon.gauge_mm)),
             *facts,
         ),
         sections=tuple(sections),
         version=version,
     )
-    return _page(sheet)
+    return render(sheet)
 
 
 def _pairs(survey: Survey, lengths: Lengths) -> list[Section]:
@@ -191,7 +197,7 @@ def _block(survey: Survey) -> list[tuple[str, str]]:
     kind = "closed" if stations.closed else "open"
     return [
         ("Wagon", survey.wagon_name),
-        ("Scale", _scale(survey.scale, survey.ratio)),
+        ("Scale", scale_words(survey.scale, survey.ratio)),
         ("Gauge", _gauge(stations.gauge_mm)),
         ("Wheelbase", f"{stations.wheelbase_mm:g} mm"),
         ("Length", f"{metres(stations.length_mm)}, {kind}"),
@@ -204,7 +210,8 @@ def _points(notes: Sequence[str]) -> tuple[str, ...]:
     return tuple(note.replace("+-", "±") for note in notes)
 
 
-def _scale(scale: str, ratio: float) -> str:
+def scale_words(scale: str, ratio: float) -> str:
+    """A scale as a page names it: its name and ratio, or full size."""
     return f"{scale}, 1:{ratio:g}" if ratio >= 2 else "full size"
 
 
@@ -220,7 +227,8 @@ def _many(travels: Sequence[Travel]) -> list[str]:
     return [f"{len(travels)} runs, {metres(path)} and {duration(time)} in all."]
 
 
-def _page(sheet: Sheet) -> str:
+def render(sheet: Sheet) -> str:
+    """The page as a whole HTML document."""
     return _templates().get_template("sheet.html.j2").render(sheet=sheet)
 
 

@@ -94,20 +94,11 @@ def _with_slip(found: Rolled, rate_hz: float) -> Rolled:
 
 def _scaled(found: Rolled, wheel: Wheel, scale: Scale | None, *, by_diameter: bool) -> Rolled:
     """Put in the scale, its relative sd and its source; a stated default where nothing says how good it is."""
-    note: tuple[str, ...] = ()
     factor = 1.0
     if scale is not None:
-        factor, sd, source = scale.factor, scale.sd, scale.source
-    elif by_diameter and wheel.diameter_mm is not None and wheel.diameter_sd_mm is not None:
-        sd = wheel.diameter_sd_mm / wheel.diameter_mm
-        source = f"caliper: {wheel.diameter_mm:.2f} +- {wheel.diameter_sd_mm:.2f} mm"
-    elif wheel.scale_sd is not None:
-        sd, source = wheel.scale_sd, f"wagon file: scale_sd {wheel.scale_sd:.2%}"
+        factor, sd, source, note = scale.factor, scale.sd, scale.source, ""
     else:
-        sd = DEFAULT_DIAMETER_SD if by_diameter else DEFAULT_SCALE_SD
-        key = "diameter_sd_mm" if by_diameter else "scale_sd"
-        source = f"assumed: +-{sd:.1%}"
-        note = (f"How well the wheel's scale is known is not given ({key} under [wheel]); +-{sd:.1%} was assumed.",)
+        sd, source, note = caliper(wheel, by_diameter=by_diameter)
     return replace(
         found,
         distance_mm=found.distance_mm * factor,
@@ -118,5 +109,23 @@ def _scaled(found: Rolled, wheel: Wheel, scale: Scale | None, *, by_diameter: bo
         quantum_mm=found.quantum_mm * factor,
         scale_sd=sd,
         scale_source=source,
-        notes=found.notes + note,
+        notes=found.notes + ((note,) if note else ()),
     )
+
+
+def caliper(wheel: Wheel, *, by_diameter: bool) -> tuple[float, str, str]:
+    """Relative sd of the wheel's scale by the wagon file alone, where it comes from, and a note where it was assumed.
+
+    >>> sd, source, _ = caliper(Wheel(10.5, 0.042), by_diameter=True)
+    >>> round(sd, 6), source
+    (0.004, 'caliper: 10.50 +- 0.04 mm')
+    """
+    if by_diameter and wheel.diameter_mm is not None and wheel.diameter_sd_mm is not None:
+        sd = wheel.diameter_sd_mm / wheel.diameter_mm
+        return sd, f"caliper: {wheel.diameter_mm:.2f} +- {wheel.diameter_sd_mm:.2f} mm", ""
+    if wheel.scale_sd is not None:
+        return wheel.scale_sd, f"wagon file: scale_sd {wheel.scale_sd:.2%}", ""
+    sd = DEFAULT_DIAMETER_SD if by_diameter else DEFAULT_SCALE_SD
+    key = "diameter_sd_mm" if by_diameter else "scale_sd"
+    note = f"How well the wheel's scale is known is not given ({key} under [wheel]); +-{sd:.1%} was assumed."
+    return sd, f"assumed: +-{sd:.1%}", note

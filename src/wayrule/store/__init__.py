@@ -1,16 +1,20 @@
 """The only place that opens files: whole reads, atomic writes, survey folders that are complete or as they were."""
 
+from wayrule.store.calibrations import Chosen, choose_calibration, read_calibration, write_calibration
 from wayrule.store.files import read_bytes, read_segments, sha256, write_bytes, write_text
-from wayrule.store.survey_folder import read_calibration, survey_files, write_survey, write_travel
+from wayrule.store.survey_folder import survey_files, write_survey, write_travel
 from wayrule.store.swap import write_folder
 
 __all__ = [
+    "Chosen",
+    "choose_calibration",
     "read_bytes",
     "read_calibration",
     "read_segments",
     "sha256",
     "survey_files",
     "write_bytes",
+    "write_calibration",
     "write_folder",
     "write_survey",
     "write_text",

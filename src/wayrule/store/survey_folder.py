@@ -7,8 +7,8 @@ from wayrule.formats.jsonfile import write_json
 from wayrule.formats.surveyjson import survey_content
 from wayrule.formats.tables import write_elements, write_faults, write_stations
 from wayrule.formats.tables import write_travel as travel_table
-from wayrule.model import Calibration, Survey, Travel
-from wayrule.store.files import read_bytes, write_bytes
+from wayrule.model import Survey, Travel
+from wayrule.store.files import write_bytes
 from wayrule.store.swap import write_folder
 
 
@@ -43,14 +43,3 @@ def write_survey(folder: Path, survey: Survey, page: str) -> list[Path]:
 def write_travel(folder: Path, travel: Travel, ratio: float) -> Path:
     """Write `travel/RUN.csv` into a folder."""
     return write_bytes(folder / "travel" / f"{travel.run}.csv", travel_table(travel, ratio))
-
-
-def read_calibration(path: Path) -> Calibration:
-    """What an earlier survey learnt of the wagon: its calibration.json.
-
-    Raises
-    ------
-    WayruleError       when there is no such file
-    CalibrationError   when it is not as a survey wrote it
-    """
-    return calibrationfile.read_calibration(read_bytes(path), str(path))

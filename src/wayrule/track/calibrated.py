@@ -58,6 +58,11 @@ def after_the_day(before: Before, shown: Sequence[Shown]) -> tuple[Array, Array]
     What the steps have shown is taken at once, since the day's part is the same in all of them; so their order does not
     matter. Each step's readings are its own.
     """
+    return conditioned(before.values, before.own, before.as_met - before.own, *as_one(before, shown))
+
+
+def as_one(before: Before, shown: Sequence[Shown]) -> tuple[Array, Array, Array]:
+    """All readings as one: matrix (k, n) over the constants `before.names`, values (k,), covariance (k, k)."""
     rows = sum(len(one.values) for one in shown)
     matrix, values, noise = np.zeros((rows, len(before.names))), np.zeros(rows), np.zeros((rows, rows))
     first = 0
@@ -66,7 +71,7 @@ def after_the_day(before: Before, shown: Sequence[Shown]) -> tuple[Array, Array]
         matrix[part, [before.names.index(name) for name in one.names]] = one.matrix
         values[part], noise[part, part] = one.values, one.covariance
         first = part.stop
-    return conditioned(before.values, before.own, before.as_met - before.own, matrix, values, noise)
+    return matrix, values, noise
 
 
 def calibrated(

@@ -1,0 +1,1 @@
+"""What the area `calibrate` is made of."""
