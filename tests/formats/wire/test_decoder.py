@@ -102,6 +102,7 @@ def test_stuffing_is_that_of_the_paper(packet: str, stuffed: str) -> None:
 def test_the_checksum_is_that_of_the_standards() -> None:
     """Check value of CRC-32 over "123456789": ITU-T V.42 and IEEE 802.3, in every catalogue of checksums."""
     assert zlib.crc32(b"123456789") == 0xCBF43926
+    assert zlib.crc32(b"123456789" + (0xCBF43926).to_bytes(4, "little")) == 0xDEBB20E3 ^ 0xFFFFFFFF  # its residue
     assert framed(b"\x08" + b"123456789")[-5:-1] == zlib.crc32(b"\x08123456789").to_bytes(4, "little")
 
 

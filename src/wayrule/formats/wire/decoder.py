@@ -22,6 +22,11 @@ SLICE: Final = 1 << 18
 CHECK: Final = 4
 """Bytes of the checksum."""
 
+RESIDUE: Final = 0x2144DF1C
+"""CRC-32 of any packet with its own CRC-32 behind it: the code's residue (debb20e3 in the catalogues), bits turned."""
+
+DELIMITER: Final = b"\0"
+
 
 class Decoder:
     """Takes bytes as they come, in pieces of any size, and gives the frames that are complete.
@@ -71,25 +76,41 @@ class Decoder:
         return [line or Damage(len(rest) + lost, "torn at the end")]
 
     def _take(self, data: bytes, frames: list[Frame]) -> None:
-        *pieces, self._rest = (self._rest + data).split(b"\0")
+        *pieces, self._rest = (self._rest + data).split(DELIMITER)
+        if pieces and (self._text or self._lost):
+            self._close(pieces[0], frames)
+            pieces[0] = b""
+            self._text, self._lost = False, 0
+        self._between_zeros(filter(None, pieces), frames)
+        self._look_into_rest(frames)
+
+    def _between_zeros(self, pieces: Iterable[bytes], frames: list[Frame]) -> None:
+        """Whole pieces: packets of samples are gathered and read many at once, all else one by one."""
+        decode, check = cobs.decode, zlib.crc32
         packets: list[bytes] = []
         for piece in pieces:
-            if not self._text and not self._lost and _may_be_frame(piece):
-                body = _unstuffed(piece)
-                if isinstance(body, Damage):
-                    _flush(packets, frames)
-                    frames.append(body)
-                elif body[0] == SAMPLES:
-                    packets.append(body)
-                else:
-                    _flush(packets, frames)
-                    frames.append(parse(body))
-            elif piece or self._lost:
-                _flush(packets, frames)
+            whole = b""
+            if 1 < len(piece) <= MAX_STUFFED and piece[1] in KINDS:
+                try:
+                    whole = decode(piece)
+                except cobs.DecodeError:
+                    whole = b""
+                if check(whole) != RESIDUE:
+                    whole = b""
+                elif whole[0] == SAMPLES:
+                    packets.append(whole)
+                    continue
+            if packets:
+                frames += samples_of(packets)
+                packets = []
+            if len(whole) > CHECK:
+                frames.append(parse(whole[:-CHECK]))
+            elif _may_be_frame(piece):
+                frames.append(Damage(len(piece), _why(piece)))
+            else:
                 self._close(piece, frames)
-            self._text, self._lost = False, 0
-        _flush(packets, frames)
-        self._look_into_rest(frames)
+        if packets:
+            frames += samples_of(packets)
 
     def _look_into_rest(self, frames: list[Frame]) -> None:
         """Lines of text are given as they end, not at the next zero; what grows too long is dropped."""
@@ -126,24 +147,9 @@ def _may_be_frame(piece: bytes) -> bool:
     return len(piece) >= 2 and piece[1] in KINDS
 
 
-def _unstuffed(piece: bytes) -> bytes | Damage:
-    """The packet in a piece between zeros, its checksum verified and taken off."""
-    if len(piece) > MAX_STUFFED:
-        return Damage(len(piece), "longer than any frame")
-    try:
-        whole = bytes(cobs.decode(piece))
-    except cobs.DecodeError:
-        return Damage(len(piece), "not stuffed as a frame is")
-    body = whole[:-CHECK]
-    if not body or zlib.crc32(body) != int.from_bytes(whole[-CHECK:], "little"):
-        return Damage(len(piece), "checksum does not hold")
-    return body
-
-
-def _flush(packets: list[bytes], frames: list[Frame]) -> None:
-    if packets:
-        frames += samples_of(packets)
-        packets.clear()
+def _why(piece: bytes) -> str:
+    """Why a piece that might be a frame is none."""
+    return "longer than any frame" if len(piece) > MAX_STUFFED else "stuffing or checksum does not hold"
 
 
 def _line(data: bytes) -> Line | None:

@@ -1,0 +1,1 @@
+"""What the area `wire` is made of."""
