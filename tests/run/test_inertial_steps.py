@@ -88,9 +88,9 @@ def pair(seed: int, climb: float = 0.02, roll: float = -0.01) -> tuple[object, R
     out = []
     for way in (1, -1):
         force = LOCAL_G * np.array([way * climb, way * roll, 1.0])
-        noise = 2.0 * rng.standard_normal(3)
+        noise = 3.0 * rng.standard_normal(3)
         mean = one.acc_matrix @ force + one.acc_bias_mm_s2 + noise
-        out.append(Rest(f"way {way}", "", 0.0, 9.0, np.zeros(3), np.zeros(3), mean, np.ones(3)))
+        out.append(Rest(f"way {way}", "", 0.0, 9.0, np.zeros(3), np.zeros(3), mean, np.full(3, 0.3)))
     return one, *out
 
 
@@ -102,7 +102,7 @@ def test_a_turned_pair_shows_the_level_error_and_the_slope() -> None:
         found = level_and_turned(here, turned, np.eye(3))
         assert np.abs(found.error_rad - level / G_MM_S2).max() < 0.1 * DEG
         assert (np.abs(found.slope_rad - [0.02, -0.01]) < 3 * found.slope_sd_rad).all()
-        assert found.slope_sd_rad.max() < 6e-4
+        assert found.slope_sd_rad.max() < 7e-4
         off.append((found.shown.values - level) / np.sqrt(np.diag(found.shown.covariance)))
     assert 0.2 < np.sqrt(np.mean(np.square(off))) < 1.2  # the place itself, which the sd allows for, is exact here
 
@@ -117,7 +117,7 @@ def test_a_wagon_on_its_side_is_no_level_rest() -> None:
 def test_a_place_known_to_be_level_shows_it_within_how_level_it_is() -> None:
     _, here, _ = pair(1, 0.0, 0.0)
     found = level_place(here, np.eye(3), level_sd_rad=1e-3)
-    assert found.error_sd_rad == pytest.approx([1e-3, 1e-3], rel=0.1)
+    assert found.error_sd_rad == pytest.approx([1e-3, 1e-3], rel=0.15)
     assert np.isnan(found.slope_rad).all()
 
 

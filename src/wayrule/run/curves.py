@@ -29,6 +29,9 @@ TILT_SHARE = 1e-4
 """What is left of it when the body's lean in curves was taken from the accelerometer (1 - cos of 0.014 rad)."""
 CANTED_SHARE = 1e-3
 """A body on canted track turns by 1 - cos(roll) less about its own upright: 0.1 % at a cant of 0.8 mm in 16.5."""
+STRAIGHT_SHARE, MOST_CROSS = 0.2, 0.1
+"""A stretch is straight where the wagon turns by less than this share of what it does in bends; a mounting that is more
+crooked than the second [rad] is remarked on elsewhere."""
 WRONG_TURNS = 0.07
 """Beyond this the run did not turn by whole turns."""
 CURVE_SD_RAD = 5e-4
@@ -162,8 +165,27 @@ def _offset(
     seen = (total[:2] - np.array([change[1], -change[0]])) / total[2]
     scatter = force.std(axis=0) * np.sqrt(0.1 / (t[-1] - t[0]))  # what shakes is forgotten within a tenth of a second
     offset = mean - G_MM_S2 * seen
-    lean = np.cos((force - offset) / G_MM_S2).prod(axis=1)  # in the gyro's own axes, as the yaw axis sees it
-    return offset, scatter + 2.0 / abs(total[2]), float(np.trapezoid(lean * turning, t) / total[2])
+    lean = (force - offset) / G_MM_S2
+    return offset, scatter + 2.0 / abs(total[2]), _upright(t, v, turning, lean, float(total[2]))
+
+
+def _upright(t: Array, v: Array, turning: Array, lean: Array, total_rad: float) -> float:
+    """Mean over the turning of cos rho cos alpha - cross_x sin alpha - cross_y sin rho: what the yaw axis reads of it.
+
+    `lean` (n, 2) is climb and roll as the gyro's axes have them, alpha + cross_x and rho + cross_y. The mean of its
+    cosine lacks half of cross squared; over the way of a closed line climb averages out, on its straights so does roll.
+    """
+    way = np.abs(v)
+    bends = np.abs(turning) > STRAIGHT_SHARE * np.quantile(np.abs(turning), 0.9)
+    straight = np.where(bends, 0.0, way)
+    cross = np.array(
+        [
+            np.average(lean[:, 0], weights=way) if way.sum() > 0 else 0.0,
+            np.average(lean[:, 1], weights=straight) if straight.sum() > 0 else 0.0,
+        ]
+    )
+    mean = float(np.trapezoid(np.cos(lean).prod(axis=1) * turning, t)) / total_rad
+    return mean + 0.5 * float(np.sum(np.clip(cross, -MOST_CROSS, MOST_CROSS) ** 2))
 
 
 def _rest_force(imu: BodyImu, travel: Travel) -> Array:

@@ -13,13 +13,12 @@ from wayrule.errors import UndeterminedError
 from wayrule.model import Shown
 from wayrule.model.arrays import Array
 from wayrule.model.inertial import Rest
+from wayrule.run.rests import force_sd
 from wayrule.units import DEG, G_MM_S2
 
 PLACE_SD_RAD = 5e-4
 """How far the slope may differ where the wagon stands again: 0.03 mm under a wheel of a wheelbase of 65 mm; flange play
 and dust are in it (common practice, no source)."""
-REST_SD_MM_S2 = 2.0
-"""The offset wanders by so much between two rests (0.2 mg; common practice, no source)."""
 YAW_SD_RAD = 0.013
 """A sensor turned about the upright by so much feels that share of the roll as climb (0.7 deg; as the survey takes
 it)."""
@@ -63,7 +62,7 @@ def level_and_turned(level: Rest, turned: Rest, rotation: Array, *, place_sd_rad
     ([0.292, 0.058], [0.584, -0.058])
     """
     first, second = (_upright(one, rotation) for one in (level, turned))
-    noise = [np.hypot(np.abs(rotation) @ one.force_sd_mm_s2, REST_SD_MM_S2)[:2] for one in (level, turned)]
+    noise = [(np.abs(rotation) @ force_sd(one))[:2] for one in (level, turned)]
     sd = 0.5 * np.hypot(np.hypot(*noise), place_sd_rad * G_MM_S2)
     own, slope = 0.5 * (first + second), 0.5 * (first - second) / G_MM_S2
     slope_sd = np.hypot(sd / G_MM_S2, YAW_SD_RAD * np.abs(slope[::-1]))
@@ -73,7 +72,7 @@ def level_and_turned(level: Rest, turned: Rest, rotation: Array, *, place_sd_rad
 def level_place(level: Rest, rotation: Array, *, level_sd_rad: float) -> Level:
     """Level error from one rest at a place that is level within `level_sd_rad` (a spirit level: 1e-3)."""
     own = _upright(level, rotation)
-    sd = np.hypot(np.hypot(np.abs(rotation) @ level.force_sd_mm_s2, REST_SD_MM_S2)[:2], level_sd_rad * G_MM_S2)
+    sd = np.hypot((np.abs(rotation) @ force_sd(level))[:2], level_sd_rad * G_MM_S2)
     unknown = np.full(2, np.nan)
     return _found("level place", own, sd, unknown, unknown, (level,))
 

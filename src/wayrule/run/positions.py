@@ -10,15 +10,13 @@ from wayrule.maths.ellipsoid import Ellipsoid, best_next, fit_ellipsoid
 from wayrule.model import Shown
 from wayrule.model.arrays import Array
 from wayrule.model.inertial import Accelerometer, Rest
+from wayrule.run.rests import force_sd
 from wayrule.units import G_MM_S2
 
 LEAST_POSITIONS = 6
 BIAS_SD_G, SCALE_SD, SKEW_SD = 0.1, 0.03, 0.003
 """Before anything is measured (common practice, no source): offset, sensitivity, and half of what two axes see of each
 other; 0.004 each, as the survey takes it, over root 2."""
-REST_SD_MM_S2 = 2.0
-"""A rest's mean is no better than this (0.2 mg): the offset wanders between one rest and the next, and what it lies on
-gives (common practice, no source)."""
 ENOUGH_BIAS_G, ENOUGH_SCALE = 0.02, 0.015
 """Positions whose bias or scale is known no better than this are too much alike."""
 TRIADS_SD = 0.0057
@@ -47,7 +45,7 @@ def positions(rests: Sequence[Rest], *, gravity_mm_s2: float = G_MM_S2) -> Accel
     """
     rests = [one for one in rests if np.isfinite(one.force_mm_s2).all()]
     points = np.array([one.force_mm_s2 for one in rests]).reshape(-1, 3) / gravity_mm_s2
-    sd = np.array([float(np.hypot(np.max(one.force_sd_mm_s2), REST_SD_MM_S2)) for one in rests]) / gravity_mm_s2
+    sd = np.array([float(force_sd(one).max()) for one in rests]) / gravity_mm_s2
     prior = np.repeat([BIAS_SD_G, SCALE_SD, SKEW_SD], 3)
     if len(rests) < LEAST_POSITIONS:
         raise _more(points, sd, prior, f"{len(rests)} rest positions")
@@ -61,7 +59,7 @@ def positions(rests: Sequence[Rest], *, gravity_mm_s2: float = G_MM_S2) -> Accel
 def next_position(rests: Sequence[Rest], *, gravity_mm_s2: float = G_MM_S2) -> str:
     """How to lay the sensor next, in words: which way up would tell most."""
     points = np.array([one.force_mm_s2 for one in rests]).reshape(-1, 3) / gravity_mm_s2
-    sd = np.full(len(points), REST_SD_MM_S2 / gravity_mm_s2)
+    sd = np.array([float(force_sd(one).max()) for one in rests]) / gravity_mm_s2
     return _how_to_lay(points, sd, np.repeat([BIAS_SD_G, SCALE_SD, SKEW_SD], 3))
 
 

@@ -14,12 +14,30 @@ BLOCK_S = 0.25
 """Stillness is judged by means over such blocks."""
 LEAST_S = 1.0
 """A rest is at least so long, a block at either end apart, where the hand may still be on it."""
+SHORT_S = 0.5
+"""... but where nothing else was to be recorded so much of it is enough."""
 SETTLED_MM_S2 = 30.0
 """From block to block the force at rest changes by less than this (3 mg: a tilt of 0.2 deg) and its noise."""
 
 
-def rests(recording: Recording) -> tuple[Rest, ...]:
-    """Every rest of a recording, in order; none where it never lies still.
+OFFSET_PER_DENSITY, LEAST_OFFSET_MM_S2 = 3.0, 2.0
+"""How far an accelerometer's offset moves between two rests, over its noise density [sqrt(Hz)], and at least (0.2 mg):
+switched on again, warmed in the hand, laid on another side (common practice, no source)."""
+
+
+def force_sd(rest: Rest) -> Array:
+    """(3,) how well a rest's mean force stands for the sensor on that day [mm/s2]: noise, and how the offset moves.
+
+    >>> still = Rest("a", "", 0.0, 8.0, np.zeros(3), np.zeros(3), np.zeros(3), np.array([0.1, 1.0, 1.0]))
+    >>> force_sd(still).round(2).tolist()
+    [2.0, 12.04, 12.04]
+    """
+    density = rest.force_sd_mm_s2 * np.sqrt(2.0 * rest.seconds)
+    return np.asarray(np.hypot(rest.force_sd_mm_s2, np.maximum(OFFSET_PER_DENSITY * density, LEAST_OFFSET_MM_S2)))
+
+
+def rests(recording: Recording, *, least_s: float = LEAST_S) -> tuple[Rest, ...]:
+    """Every rest of a recording that lasts `least_s` and more, in order; none where it never lies still.
 
     Notes
     -----
@@ -40,7 +58,7 @@ def rests(recording: Recording) -> tuple[Rest, ...]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], blocks.still, [False]]).astype(np.int8)))
     for first, end in zip(edges[::2], edges[1::2], strict=True):
         a, b = np.searchsorted(blocks.number, [first + 1, end - 1])
-        if b - a >= 8 and (end - first - 2) * BLOCK_S >= LEAST_S:
+        if b - a >= 8 and (end - first - 2) * BLOCK_S >= least_s:
             out.append(_rest(recording, int(a), int(b)))
     return tuple(out)
 
@@ -52,7 +70,7 @@ def rest(recording: Recording) -> Rest:
     ------
     UndeterminedError   where it lies still for less than half of its time
     """
-    found = max(rests(recording), key=lambda one: one.seconds, default=None)
+    found = max(rests(recording, least_s=SHORT_S), key=lambda one: one.seconds, default=None)
     length = float(recording.t_s[-1] - recording.t_s[0]) if recording.n else 0.0
     if found is None or found.seconds < 0.5 * (length - 4 * BLOCK_S):
         raise UndeterminedError(

@@ -17,7 +17,8 @@ import numpy as np
 from wayrule.errors import UndeterminedError
 from wayrule.model import Recording
 from wayrule.model.arrays import Array
-from wayrule.model.inertial import WAYS, Seat
+from wayrule.model.inertial import WAYS
+from wayrule.model.inertial import Seat as Seat
 from wayrule.run.attitude import Attitude
 from wayrule.units import DEG, G_MM_S2
 

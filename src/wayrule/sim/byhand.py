@@ -17,7 +17,9 @@ Floats = NDArray[np.float64]
 GRAVITY_MM_S2: Final = 9811.0
 """As along the simulated railways."""
 
-FACES: Final = tuple(tuple(sign * float(i == k) for i in range(3)) for k in range(3) for sign in (1.0, -1.0))
+FACES: Final = (
+    (1.0, 0.0, 0.0), (-1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, 1.0), (0.0, 0.0, -1.0),
+)  # fmt: skip
 CORNERS: Final = ((1.0, 1.0, 1.0), (-1.0, -1.0, 1.0), (1.0, -1.0, -1.0), (-1.0, 1.0, -1.0))
 """Which way up in the body's axes: six faces, and four corners that no two share an edge of."""
 
