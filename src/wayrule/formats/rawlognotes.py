@@ -16,7 +16,7 @@ time     `wall_s` (seconds since 1970, UTC), once a second beside the recorder's
 link     `state` up or down, `why`
 mark     `name`, dropped at the desk
 dropped  `bytes` and `chunks` that could not be kept, `why`
-slept    the machine slept for `seconds`
+slept    the machine slept for `seconds`, some time after `after_s` of the recorder's clock
 end      the recording was ended, `why`"""
 
 

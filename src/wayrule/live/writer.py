@@ -152,7 +152,7 @@ class LogWriter:
         self._round = (now, wall)
         late_s = max((now - was) * 1e-9, wall - wall_was) - PERIOD_S
         if late_s > HELD_UP_S and self._state == "writing":
-            self.note("slept", {"seconds": round(late_s, 3)})
+            self.note("slept", {"seconds": round(late_s, 3), "after_s": was * 1e-9})
         if now - self._timed_ns >= TIME_S * 1e9:
             self._timed_ns = now
             self.note("time", {"wall_s": round(wall, 6)})
