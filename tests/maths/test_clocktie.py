@@ -61,6 +61,7 @@ def test_a_clock_that_does_not_count_its_sleep():
     true_host = np.where(sent > 131.0, truth - 30.0, truth)
     sure = (sent < 99.0) | (sent > 131.0)
     assert np.abs(tie.second(sent) - true_host)[sure].max() < 1e-3
+    assert (tie.rate - 1) * 1e6 == pytest.approx(40, abs=8), "1 ms over two minutes is 8 ppm"
 
 
 @pytest.mark.parametrize("n", [1, 2, 5])

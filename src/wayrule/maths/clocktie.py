@@ -121,7 +121,13 @@ def tie_clocks(x_s: Array, y_s: Array, breaks_s: Array | tuple[float, ...] = ())
     parts = [_fit(*_least_late(x[side == k], y[side == k])) for k in np.unique(side)]
     parts.sort(key=lambda part: float(part[0][0]))
     sd = float(np.sqrt(np.mean([part[2] ** 2 for part in parts])))
-    return ClockTie(np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]), sd, len(x))
+    knots, values = parts[0][:2]
+    for more_knots, more_values, _ in parts[1:]:
+        rate = (values[-1] - values[-2]) / (knots[-1] - knots[-2]) if len(knots) > 1 else 1.0
+        reached = values[-1] + rate * (more_knots[0] - knots[-1])  # the clock as it was, up to the step
+        knots = np.concatenate([knots, more_knots[:1], more_knots])
+        values = np.concatenate([values, [reached], more_values])
+    return ClockTie(knots, values, sd, len(x))
 
 
 def _least_late(x: Array, y: Array) -> tuple[Array, Array]:
