@@ -5,10 +5,14 @@ from os import PathLike, fspath
 from pathlib import Path
 
 from wayrule import store
+from wayrule.desk.rawlogs import recording_from
 from wayrule.desk.steps import Step
+from wayrule.errors import UsageError
 from wayrule.formats import recording as recordings
 from wayrule.formats import wagonfile
-from wayrule.formats.spelling import run_names
+from wayrule.formats.rawlog import is_raw_log
+from wayrule.formats.rawlogreader import read_raw_log
+from wayrule.formats.spelling import parse_wagon, run_names
 from wayrule.model import Recording, Wagon
 
 PathName = str | PathLike[str]
@@ -29,13 +33,27 @@ def read_wagon(wagon: PathName | Wagon) -> Wagon:
 def read_recording(path: PathName, wagon: Wagon, name: str = "") -> Recording:
     """One recording, read and repaired as the wagon's file says; the run is named after its file, or `name`.
 
+    A raw log with several wagons needs `PATH@wagon=NAME`; its later segments are found beside it.
+
     Raises
     ------
     RecordingError   for what cannot be read or repaired
     """
     bits = wagon.wheel.counter_bits
-    data = store.read_bytes(Path(path))
     run = name or run_names([fspath(path)])[0]
+    file, wanted = parse_wagon(fspath(path))
+    data = store.read_bytes(Path(file))
+    if is_raw_log(data):
+        segments = store.read_segments(Path(file))
+        digest = store.sha256(b"".join(part for _, part in segments))
+        return recording_from(read_raw_log(segments), run, file, wagon, wanted=wanted, sha256=digest)
+    if wanted:
+        raise UsageError(
+            expected="@wagon= behind a raw log, which may hold several wagons",
+            came="a text log",
+            where=fspath(path),
+            next_step=f"write {file}",
+        )
     return recordings.read_recording(data, run, wagon.columns, sensor=wagon.sensor, imu=wagon.imu, counter_bits=bits)
 
 

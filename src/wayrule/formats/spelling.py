@@ -33,6 +33,8 @@ def parse_run(text: str) -> tuple[str, int | None]:
     ('monday.csv', 4)
     >>> parse_run("me@home/monday.csv")
     ('me@home/monday.csv', None)
+    >>> parse_run("monday.waylog@wagon=van 7@laps=4")
+    ('monday.waylog@wagon=van 7', 4)
 
     Raises
     ------
@@ -42,6 +44,9 @@ def parse_run(text: str) -> tuple[str, int | None]:
     key, equals, value = tail.partition("=")
     if not at or not equals or "/" in key or "\\" in key:
         return text, None
+    if key.strip().lower() == "wagon":
+        inner, laps = parse_run(path)
+        return f"{inner}@{tail}", laps
     if key.strip().lower() != "laps":
         raise UsageError(
             expected="laps after the @ of a run", came=repr(key), where=text, next_step=f"write {path}@laps=4"
@@ -54,6 +59,17 @@ def parse_run(text: str) -> tuple[str, int | None]:
             next_step=f"write {path}@laps=4, or leave @laps off if the run does not end where it began",
         )
     return path, int(value)
+
+
+def parse_wagon(text: str) -> tuple[str, str]:
+    """Split `RUN@wagon=NAME` into the file's path and the wagon that is wanted of it; "" where none is named.
+
+    >>> parse_wagon("monday.waylog@wagon=Van 7"), parse_wagon("me@home/monday.csv")
+    (('monday.waylog', 'Van 7'), ('me@home/monday.csv', ''))
+    """
+    path, at, tail = text.rpartition("@")
+    key, equals, value = tail.partition("=")
+    return (path, value.strip()) if at and equals and key.strip().lower() == "wagon" else (text, "")
 
 
 def parse_tape(text: str) -> Tape:
@@ -162,6 +178,8 @@ def run_names(paths: Sequence[str]) -> tuple[str, ...]:
 
     >>> run_names(["monday.csv", "a/loop.csv", "b/loop.csv"])
     ('monday', 'a-loop', 'b-loop')
+    >>> run_names(["monday.waylog@wagon=Van 7", "monday.waylog@wagon=Coach 2"])
+    ('monday-Van-7', 'monday-Coach-2')
     """
     folders, stems = zip(*(_pieces(p) for p in paths), strict=True) if paths else ((), ())
     names = list(stems)
@@ -181,9 +199,12 @@ def run_names(paths: Sequence[str]) -> tuple[str, ...]:
 
 
 def _pieces(path: str) -> tuple[list[str], str]:
-    *folder, file = re.split(r"[/\\:]+", path)
+    bare, wagon = parse_wagon(path)
+    *folder, file = re.split(r"[/\\:]+", bare)
     stem, dot, _ = file.rpartition(".")
-    return [part for part in folder if part.strip(".")], (stem if dot and stem else file).strip(".") or "run"
+    name = (stem if dot and stem else file).strip(".") or "run"
+    called = re.sub(r"[^\w]+", "-", wagon).strip("-")
+    return [part for part in folder if part.strip(".")], f"{name}-{called}" if called else name
 
 
 def facts_from_words(

@@ -30,3 +30,84 @@ class WriterStatus:
     dropped: int
     longest_s: float
     free: int
+
+
+Presence = Literal["live", "quiet", "away"]
+
+
+@dataclass(frozen=True, slots=True)
+class WagonStatus:
+    """How one wagon is doing.
+
+    key        its device number in eight hexadecimal digits, or text-SOURCE for one that prints lines
+    name, id, firmware   as its hello says; "" before it came
+    source, link, peer   where it was last heard
+    presence   live: heard within a second; quiet: within ten; away
+    boot, restarts       present boot, and how many earlier ones were heard
+    rate_hz    samples a second over the last two seconds
+    samples    different samples that came
+    awaited    samples that are missing and may still be sent again
+    lost       samples that are gone for good
+    repeated   samples that came more than once
+    missed     samples that the wagon could not take in time, as it says
+    kept       samples that it holds for sending again, as it says
+    damage     pieces of its bytes that were neither frame nor line
+    battery_mv, battery_pct, radio_dbm   as it says; None where it does not
+    turns      of the wheel, about; None where they cannot be told
+    distance_mm          about; None where it cannot be told
+    marks      that it sent
+    """
+
+    key: str
+    name: str
+    id: str
+    firmware: str
+    source: int
+    link: str
+    peer: str
+    presence: Presence
+    boot: int
+    restarts: int
+    rate_hz: float
+    samples: int
+    awaited: int
+    lost: int
+    repeated: int
+    missed: int
+    kept: int
+    damage: int
+    battery_mv: int | None
+    battery_pct: int | None
+    radio_dbm: int | None
+    turns: float | None
+    distance_mm: float | None
+    marks: int
+
+    @property
+    def loss(self) -> float:
+        """Share of the samples that are not there, now."""
+        due = self.samples + self.awaited + self.lost
+        return (self.awaited + self.lost) / due if due else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class LinkStatus:
+    """How one link is doing: `up`, how many peers it has, and `why` it is down or has ended."""
+
+    spelling: str
+    up: bool
+    peers: int
+    ended: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecorderStatus:
+    """How a recording is going: since when [s], its writer, its links, its wagons, marks dropped at the desk."""
+
+    running_s: float
+    writer: WriterStatus
+    links: tuple[LinkStatus, ...]
+    wagons: tuple[WagonStatus, ...]
+    marks: tuple[str, ...]
+    defects: tuple[str, ...]

@@ -88,15 +88,25 @@ class LogWriter:
         """The recording's eight random bytes."""
         return self._session
 
-    def put(self, source: int, t_ns: int, data: bytes) -> None:
-        """Keep what came from a source at `t_ns` of the recorder's clock; at most 65 536 bytes."""
+    @property
+    def sequence(self) -> int:
+        """Of the next block: all that was put so far has lower numbers."""
+        return self._sequence
+
+    @property
+    def flushed(self) -> int:
+        """Every block below this number is on the disk."""
+        return self._flushed
+
+    def put(self, source: int, t_ns: int, data: bytes) -> int | None:
+        """Keep what a source sent, received at `t_ns`, at most 65 536 bytes; its sequence number, None: no room."""
         with self._lock:
             if self._waiting + len(data) > self._kept_in_memory:
                 self._dropped_now += len(data)
                 self._dropped_chunks += 1
                 self._dropped += len(data)
-            else:
-                self._append(DATA, source, t_ns, data)
+                return None
+            return self._append(DATA, source, t_ns, data)
 
     def note(self, what: str, said: dict[str, str | float], source: int = 0, *, standing: bool = False) -> None:
         """Write a note; a standing one is repeated at the head of every later segment."""
@@ -127,12 +137,14 @@ class LogWriter:
             raise self._defect
         return self.status()
 
-    def _append(self, kind: int, source: int, t_ns: int, payload: bytes) -> None:
-        """Under the lock: the next block."""
-        whole = packed(kind, source, self._session, self._sequence, t_ns, payload)
-        self._new.append((self._sequence, t_ns, whole))
-        self._sequence += 1
+    def _append(self, kind: int, source: int, t_ns: int, payload: bytes) -> int:
+        """Under the lock: the next block; its number."""
+        number = self._sequence
+        whole = packed(kind, source, self._session, number, t_ns, payload)
+        self._new.append((number, t_ns, whole))
+        self._sequence = number + 1
         self._waiting += len(whole)
+        return number
 
     # ------------------------------------------------------------------------------------------ the writer's thread
 
