@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.opening import read_recording as read_recording
     from wayrule.desk.opening import read_wagon as read_wagon
+    from wayrule.desk.recording import begin_recording as begin_recording
+    from wayrule.desk.recording import record as record
     from wayrule.desk.surveying import survey as survey
     from wayrule.desk.travelling import travel as travel
     from wayrule.errors import WayruleError as WayruleError
@@ -27,12 +29,14 @@ if TYPE_CHECKING:
 __version__ = VERSION
 
 VERBS = {
+    "begin_recording": "wayrule.desk.recording:begin_recording",
     "bench": "wayrule.desk.benching:bench",
     "calibrate": "wayrule.desk.calibrating:calibrate",
     "demo": "wayrule.desk.demonstration:demo",
     "import_recording": "wayrule.desk.importing:import_recording",
     "read_recording": "wayrule.desk.opening:read_recording",
     "read_wagon": "wayrule.desk.opening:read_wagon",
+    "record": "wayrule.desk.recording:record",
     "survey": "wayrule.desk.surveying:survey",
     "travel": "wayrule.desk.travelling:travel",
     "WayruleError": "wayrule.errors:WayruleError",

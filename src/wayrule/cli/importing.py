@@ -18,6 +18,7 @@ def import_(run: str, wagon_file: str, out: str | None, as_json: bool) -> None:
     \b
     wayrule import monday.csv --wagon van.wagon.toml
     wayrule import logger7.txt --wagon van.wagon.toml --out monday.csv
+    wayrule import monday.waylog@wagon=van7 --wagon van.wagon.toml --out monday.csv
     """
     from wayrule.cli.machine import emit
     from wayrule.cli.progress import Steps
@@ -44,10 +45,11 @@ def import_(run: str, wagon_file: str, out: str | None, as_json: bool) -> None:
             }
         )
         return
-    decimal = "comma" if seen.decimal_comma else "point"
+    form = f"columns parted by {seen.separator}, decimal {'comma' if seen.decimal_comma else 'point'}"
+    form = "a raw log of frames" if seen.separator == "frames" else form
     say(
         f"{run}: {read.n} samples in {duration(float(read.t_s[-1] - read.t_s[0]))}, "
-        f"{significant(read.rate_hz)} a second; columns parted by {seen.separator}, decimal {decimal}."
+        f"{significant(read.rate_hz)} a second; {form}."
     )
     show([result.column_table()])
     say_problems(read.problems)

@@ -16,6 +16,7 @@ VERBS = {
     "bench": "wayrule.cli.bench:bench",
     "import": "wayrule.cli.importing:import_",
     "calibrate": "wayrule.cli.calibrate:calibrate",
+    "record": "wayrule.cli.record:record",
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
 }

@@ -64,23 +64,24 @@ def show(tables: Iterable[Table], *, aside: bool = False) -> None:
                 say(table.empty)
             continue
         below = aside and out.width < NARROW
-        out.print(_grid(table, len(table.heads) - below))
+        out.print(grid(table, len(table.heads) - below))
         if below:
             say(f"{table.heads[-1]}:", *(f"- {row[0]}: {row[-1]}" for row in table.rows if row[-1]), "")
         if table.note:
             say(table.note)
 
 
-def _grid(table: Table, columns: int) -> "Grid":
-    """The first so many columns."""
+def grid(table: Table, columns: int | None = None) -> "Grid":
+    """A table for the terminal, or its first so many columns."""
     from rich import box
     from rich.table import Table as Grid
     from rich.text import Text
 
-    grid = Grid(title=Text(table.caption), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    columns = len(table.heads) if columns is None else columns
+    made = Grid(title=Text(table.caption), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
     for head, numeric in zip(table.heads[:columns], table.numeric[:columns], strict=True):
         named = columns < len(table.heads) and head == table.heads[0]  # a row's name stays on one line
-        grid.add_column(Text(head), justify="right" if numeric else "left", no_wrap=named)
+        made.add_column(Text(head), justify="right" if numeric else "left", no_wrap=named)
     for row in table.rows:
-        grid.add_row(*(Text(cell.translate(HARD_SPACES)) for cell in row[:columns]))
-    return grid
+        made.add_row(*(Text(cell.translate(HARD_SPACES)) for cell in row[:columns]))
+    return made

@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Final
 
 from wayrule import store
-from wayrule.desk.opening import PathName, read_recording, read_wagon
+from wayrule.desk.opening import PathName, preview_of, read_recording, read_wagon
 from wayrule.desk.steps import Step, silent
 from wayrule.errors import UsageError
 from wayrule.formats.columns import Meaning
-from wayrule.formats.recording import Preview, preview
+from wayrule.formats.recording import Preview
 from wayrule.formats.recordingwriter import write_recording
 from wayrule.model import Recording, Wagon
 from wayrule.report.tables import Table
@@ -27,7 +27,7 @@ SHOWN_UNITS: Final = {
 class ImportResult:
     """A log as understood.
 
-    understood  separator, header, and what each column was taken for
+    understood  separator ("frames" for a raw log), header, and what each column was taken for
     recording   what was read, repaired and counted
     general     the same as CSV in the general form
     """
@@ -105,7 +105,7 @@ def import_recording(
         )
     with step(f"reading {fspath(run)}"):
         known = read_wagon(wagon)
-        understood = preview(store.read_bytes(Path(run)), fspath(run), known.columns)
+        understood = preview_of(run, known)
         recording = read_recording(run, known)
     general = write_recording(recording)
     if out is not None:

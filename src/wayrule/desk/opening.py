@@ -5,7 +5,7 @@ from os import PathLike, fspath
 from pathlib import Path
 
 from wayrule import store
-from wayrule.desk.rawlogs import recording_from
+from wayrule.desk.rawlogs import recording_from, understood
 from wayrule.desk.steps import Step
 from wayrule.errors import UsageError
 from wayrule.formats import recording as recordings
@@ -55,6 +55,20 @@ def read_recording(path: PathName, wagon: Wagon, name: str = "") -> Recording:
             next_step=f"write {file}",
         )
     return recordings.read_recording(data, run, wagon.columns, sensor=wagon.sensor, imu=wagon.imu, counter_bits=bits)
+
+
+def preview_of(path: PathName, wagon: Wagon) -> recordings.Preview:
+    """What the columns of a recording are taken for.
+
+    Raises
+    ------
+    RecordingError   when there is no header, or a name does not fit
+    """
+    file, wanted = parse_wagon(fspath(path))
+    data = store.read_bytes(Path(file))
+    if is_raw_log(data):
+        return understood(read_raw_log(store.read_segments(Path(file))), file, wagon.columns, wanted)
+    return recordings.preview(data, fspath(path), wagon.columns)
 
 
 def open_runs(paths: dict[str, str], wagon: Wagon, step: Step) -> Iterable[Recording]:

@@ -8,13 +8,14 @@ import numpy as np
 
 from wayrule.errors import RecordingError
 from wayrule.formats import recording as recordings
+from wayrule.formats.columns import resolve
 from wayrule.formats.problems import many, problem
 from wayrule.formats.rawlogframes import LogContent, Stamps, log_content
 from wayrule.formats.rawlogproblems import log_problems
 from wayrule.formats.rawlogreader import RawLog
 from wayrule.formats.wire import Trip, recording_of, text_recording
 from wayrule.maths.clocktie import ClockTie, tie_clocks
-from wayrule.model import Mark, Problem, Recording, Wagon
+from wayrule.model import ColumnMap, Mark, Problem, Recording, Wagon
 from wayrule.model.arrays import Array
 
 LEAST_SAMPLES: Final = 20
@@ -102,6 +103,23 @@ def recording_from(
     made = _one(parts[0], ties[0], desk) if len(parts) == 1 else _joined(parts, ties, desk, where)
     told = (*log_problems(log), *_short(short), *made.problems, *_damaged(content))
     return replace(made, name=name, problems=told, sha256=sha256)
+
+
+def understood(log: RawLog, where: str, columns: ColumnMap, wanted: str = "") -> recordings.Preview:
+    """What the columns of one wagon of a raw log are taken for; a log of frames has the separator "frames".
+
+    Raises
+    ------
+    RecordingError   as `choose`, and for names that do not fit
+    """
+    content = log_content(log)
+    chosen = choose(wagons_in(content), wanted, where)
+    if chosen.text_source:
+        lines = next(t.lines for t in content.texts if t.source == chosen.text_source)
+        return recordings.preview(text_recording(lines)[0], where, columns)
+    hello = next((t.hello for t in chosen.trips if t.hello), None)
+    header = ("t_us", *(c.name for c in hello.columns)) if hello else ()
+    return recordings.Preview("frames", False, 0, resolve(header, columns, where), ())
 
 
 def _tie(stamps: Stamps | None, log: RawLog) -> ClockTie | None:

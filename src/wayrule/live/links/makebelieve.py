@@ -48,7 +48,7 @@ class SimLink:
                 while not stop.is_set() and (left := begin + t_s / self._speed - time.monotonic()) > 0:
                     stop.wait(min(left, WAIT_S))
             if stop.is_set():
-                break
+                return
             sink.came(names[number], b"".join(map(encode, frames)))
         for name in names:
             sink.down(name, "the run is over")

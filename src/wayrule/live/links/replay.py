@@ -45,7 +45,8 @@ class FileLink:
                     break
                 sink.came(name, self._data[start : start + PIECE])
             sink.down(name, "the file is at its end")
-        raise LinkEndedError("the file is at its end")
+        if not stop.is_set():
+            raise LinkEndedError("the file is at its end")
 
     def _segments(self) -> list[tuple[str, bytes]]:
         """The log with the later segments beside it."""
@@ -64,7 +65,7 @@ class FileLink:
                 while not stop.is_set() and (left := due - time.monotonic()) > 0:
                     stop.wait(min(left, WAIT_S))
             if stop.is_set():
-                break
+                return
             sink.came(names[source], payload)
         for name in names.values():
             sink.down(name, "the log is at its end")
