@@ -44,21 +44,27 @@ def parse_purpose(text: str) -> tuple[str, Purpose]:
     >>> path, made_for = parse_purpose("me@home/spin.csv")
     >>> path, made_for.kind
     ('me@home/spin.csv', '')
+    >>> path, made_for = parse_purpose("monday.waylog@wagon=Van-7@spin")
+    >>> path, made_for.kind
+    ('monday.waylog@wagon=Van-7', 'spin')
     """
-    path, words = text, {}
+    path, words, wagon = text, {}, ""
     while True:
         front, at, word = path.rpartition("@")
         if not at or not front or not WORD.fullmatch(word):
             break
         key, _, value = word.partition("=")
         key = key.strip().lower()
+        if key == "wagon":  # which one of a raw log: it stays with the path
+            path, wagon = front, f"@{word}"
+            continue
         if key not in WORDS:
             raise _unknown(key, text)
         if key in words:
             raise _wrong(text, f"{key} once", "twice", key)
         words[key] = value.strip()
         path = front
-    return path, _purpose(words, text)
+    return path + wagon, _purpose(words, text)
 
 
 def _purpose(words: dict[str, str], text: str) -> Purpose:
