@@ -1,4 +1,4 @@
-"""The figures of calibration: what tapes, spins, rests and turns tell of a wagon, and whether a later run is checked."""
+"""The figures of calibration: what tapes, spins, rests and turns tell of a wagon, and how a later run is checked."""
 
 import importlib
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""The area `calibrate`: its frame keeps a part that is missing or fails as a row; the distance's figures are of truth."""
+"""The area `calibrate`: a part that is missing or fails is a row; the distance's figures are of the truth."""
 
 import pytest
 
@@ -10,6 +10,7 @@ from wayrule.sim import HO_VAN
 
 def test_a_part_that_cannot_be_measured_is_a_row(monkeypatch: pytest.MonkeyPatch) -> None:
     def measured(part: str, *, quick: bool) -> list[Row]:
+        assert quick
         if part == "health":
             raise ModuleNotFoundError("no part")
         return [at_most(part, 1.0, 2.0, "")]

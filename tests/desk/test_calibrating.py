@@ -131,7 +131,8 @@ def test_nothing_at_all_is_one_line(yard: Yard, tmp_path: Path) -> None:
         wayrule.calibrate([yard.floors[0], yard.run("floor0")], yard.wagon)
     (tmp_path / "bare.csv").write_text("t_s,wheel_mm\n0,0\n0.1,0\n0.2,0\n0.3,0\n", encoding="utf-8")
     plain = tmp_path / "plain.wagon.toml"
-    plain.write_text('name = "v"\nscale = "HO"\nwheelbase_mm = 65\n[wheel]\nscale_sd = 0.01\n', encoding="utf-8")
+    keys = ('name = "v"', 'scale = "HO"', "gauge_mm = 16.5", "wheelbase_mm = 65", "[wheel]", "scale_sd = 0.01")
+    plain.write_text("\n".join(keys), encoding="utf-8")
     with pytest.raises(UndeterminedError, match="expected recordings that tell something of the wagon") as caught:
         wayrule.calibrate(tmp_path / "bare.csv", plain)
     assert "\n" not in str(caught.value)
