@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from wayrule.errors import UndeterminedError
-from wayrule.model import Accelerometer, Calibration, CalibrationPart, GyroBias, Rest, Shown, Wagon
+from wayrule.model import Accelerometer, Calibration, CalibrationPart, GyroBias, Rest, Seat, Shown, Wagon
 from wayrule.model.arrays import Array
 from wayrule.model.calibrationday import Standing
 from wayrule.pipeline.attempts import Attempts
@@ -21,7 +21,7 @@ from wayrule.run.gyrobias import bias_at_rest, bias_text
 from wayrule.run.level import level_and_turned
 from wayrule.run.positions import next_position, positions, shown_by_positions
 from wayrule.run.rests import rest
-from wayrule.run.seat import Seat, gyro_columns, seat
+from wayrule.run.seat import gyro_columns, seat
 from wayrule.run.turns import table_turns
 
 LEVEL: Final = "level and mounting"
