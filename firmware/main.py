@@ -7,10 +7,14 @@ from wagon import settings as files
 from wagon.board import Board, UsbSerial
 from wagon.bringup import BringUp
 from wagon.display import Display
+from wagon.links import Cable
 from wagon.radio import Radio
 from wagon.sensors import Sensor
 from wagon.store import Store
 from wagon.wagon import Wagon
+
+IDLE_US = 200
+"""With nothing to do it rests so long: the cell lasts longer, and the radio's own program gets its turn."""
 
 CHECKED = "checked.txt"
 """Written when the first check found nothing wrong; delete it to check again."""
@@ -58,21 +62,39 @@ def radio_of(identity):
     return radio
 
 
+def started():
+    """The wagon, ready to run; None if the check found something wrong."""
+    settings = files.read(text_of("settings.toml"))
+    board = Board(settings)
+    if not checked(board, settings):
+        return None
+    radio, display = radio_of(board.identity()), display_of(board, settings)
+    store = Store("kept", files=settings.get("kept_kb", 512) // 16)
+    try:
+        wagon = Wagon(board, settings, store, radio, display)
+    except OSError:  # a sensor that was well at the first power-up does not answer: say which
+        os.remove(CHECKED)
+        checked(board, settings)
+        return None
+    wagon.adopt(Cable(UsbSerial()))
+    return wagon
+
+
 def main():
     """Everything, for ever."""
     print("# wagon: starts in 3 s; Ctrl-C stops here")
     time.sleep_ms(3000)
-    settings = files.read(text_of("settings.toml"))
-    board = Board(settings)
-    if not checked(board, settings):
+    try:
+        wagon = started()
+    except files.SettingsError as error:
+        print("# " + str(error))
         return
-    radio = radio_of(board.identity())
-    board.serial = UsbSerial()
-    wagon = Wagon(
-        board, settings, Store("kept", files=settings.get("kept_kb", 512) // 16), radio, display_of(board, settings)
-    )
-    while True:
-        wagon.step()
+    except KeyError as error:
+        print("# settings.toml: expected a key " + str(error.args[0]) + ", came none; see README.md for every key")
+        return
+    while wagon:
+        if not wagon.step():
+            time.sleep_us(IDLE_US)
 
 
 main()

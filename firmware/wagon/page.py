@@ -4,7 +4,7 @@ import json
 
 from wagon.links import Stream
 from wagon.shown import now
-from wagon.websocket import WebSocket, accept_key
+from wagon.websocket import CAN, WebSocket, accept_key
 
 HEAD = "HTTP/1.1 {}\r\nContent-Type: {}\r\nContent-Length: {}\r\nCache-Control: no-store\r\nConnection: close\r\n\r\n"
 
@@ -86,7 +86,7 @@ class Page:
     def _serve(self, head, body):
         verb, _, rest = head.partition(b" ")
         path = rest.partition(b" ")[0]
-        if path == b"/wire" and _field(head, b"sec-websocket-key"):
+        if path == b"/wire" and CAN and _field(head, b"sec-websocket-key"):
             answer = UPGRADE + accept_key(_field(head, b"sec-websocket-key")) + b"\r\n\r\n"
             visitor, self._visitor = self._visitor, None
             visitor.send(answer)

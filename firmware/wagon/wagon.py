@@ -63,7 +63,7 @@ class Wagon:
         self.store, self.radio, self.display = store, radio, display
         self.identity = board.identity()
         self.device = device_of(self.identity)
-        self.boot = next_boot(board.path + "/boot.txt")
+        self.boot = next_boot(board.path + "/boot.txt" if board.path else "boot.txt")
         self.sensors = [Sensor(board.i2c, table) for table in settings["sensor"]]
         rows = settings.get("rows", 4)
         width = sum(len(s.columns) for s in self.sensors)
@@ -130,17 +130,19 @@ class Wagon:
         for column in (self.links, self._sent, self._listeners, self._greeted):
             column.pop(k)
 
-    def open_network(self, address, port=PORT, page_port=80):
+    def open_network(self, address):
         """Speak over a network that has just come up, at this address of ours."""
         socket = self.board.socket
+        port, page_port = self.settings.get("port", PORT), self.settings.get("page_port", 80)
         if not self._network:
             udp = Udp(socket, self.settings.get("desk", "255.255.255.255"), port)
             self.adopt(udp)
             page = Page(Door(socket, page_port), self)
             self._network = {"udp": udp, "door": Door(socket, port), "page": page}
-        name = self.settings.get("name", "wagon")
-        message = announcement(name, binascii.hexlify(self.identity).decode(), address, PORT)
-        self._network["announcer"] = Announcer(socket, message)
+        if self.settings.get("announce", True):
+            name = self.settings.get("name", "wagon")
+            message = announcement(name, binascii.hexlify(self.identity).decode(), address, port)
+            self._network["announcer"] = Announcer(socket, message)
 
     # pieces of work
 
@@ -228,7 +230,8 @@ class Wagon:
             visitor = self._network["door"].accept()
             if visitor is not None:
                 self.adopt(Stream(visitor))
-            self._network["announcer"].step(sec)
+            if "announcer" in self._network:
+                self._network["announcer"].step(sec)
         if self._network:
             self._network["page"].step(self._served)
         return self._show()

@@ -6,6 +6,9 @@ import hashlib
 GUID = b"258EAFA5-E914-47DA-95CA-C5AB0DC85B11"
 """RFC 6455, section 1.3."""
 
+CAN = hasattr(hashlib, "sha1")
+"""Small builds leave that digest out; without it there is no handshake."""
+
 BINARY, CLOSE, PING, PONG = 2, 8, 9, 10
 
 

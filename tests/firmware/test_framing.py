@@ -3,6 +3,7 @@
 import json
 import math
 import random
+import re
 import tomllib
 import zlib
 from pathlib import Path
@@ -221,3 +222,12 @@ def test_settings_that_are_wrong_say_where(text: str, message: str) -> None:
         files.read(text)
     assert message in str(refused.value)
     assert str(refused.value).endswith("correct the line and switch on again")
+
+
+def test_every_key_of_the_settings_stands_in_the_manual() -> None:
+    page = (ROOT / "firmware/README.md").read_text(encoding="utf-8")
+    code = "".join(p.read_text(encoding="utf-8") for p in (ROOT / "firmware").rglob("*.py"))
+    pattern = r'\b(?:settings|bus|cell|axle|table)(?:\.get\(|\[)"(\w+)"'
+    keys = set(re.findall(pattern, code)) - {"sensor", "name"}
+    assert len(keys) > 25
+    assert [key for key in sorted(keys) if f"`{key}`" not in page and f"`[{key}]`" not in page] == []

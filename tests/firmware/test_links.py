@@ -30,15 +30,18 @@ from wayrule.formats import wire
 ROOT = Path(__file__).parents[2]
 SETTINGS = files.read((ROOT / "firmware/settings.toml").read_text(encoding="utf-8"))
 
+ALONE = {"port": 0, "page_port": 0, "announce": False}
+"""Ports that are free; nothing is told to the network of whoever runs the tests."""
+
 
 class Running:
     """A wagon that runs in a thread of its own, in real time, until it is told to stop."""
 
     def __init__(self, folder: Path, serial: object = None, *, network: bool = True) -> None:
         self.board = Board(folder, Ticks(real=True), serial=serial)
-        self.wagon = Wagon(self.board, SETTINGS, Store(str(folder / "kept")))
+        self.wagon = Wagon(self.board, {**SETTINGS, **ALONE}, Store(str(folder / "kept")))
         if network:
-            self.wagon.open_network("127.0.0.1", port=0, page_port=0)
+            self.wagon.open_network("127.0.0.1")
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run)
         self._thread.start()

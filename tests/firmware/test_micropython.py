@@ -6,10 +6,8 @@ Node and its package registry serve these tests only; where there is no Node the
 import json
 import math
 import os
-import shutil
 import subprocess
 import sys
-import tempfile
 import tomllib
 import zlib
 from pathlib import Path
@@ -18,18 +16,11 @@ import numpy as np
 import pytest
 from cobs import cobs
 
+from benchmarks.wiring.micropython import NotRunError, pretended_board
 from wayrule.formats import wire
 
 ROOT = Path(__file__).parents[2]
 FIRMWARE = sorted((ROOT / "firmware").rglob("*.py"))
-HERE = Path(__file__).parent
-
-PACKAGE, VERSION = "@micropython/micropython-webassembly-pyscript", "1.26.0"
-"""MicroPython built for WebAssembly by its own authors; pinned, so that a heap figure means the same tomorrow."""
-
-HEAP_BYTES = 160 * 1024
-"""About what a small board with a radio has left for a program."""
-
 VECTORS = [v for v in json.loads((ROOT / "tests/vectors/wire.json").read_text(encoding="utf-8")) if "packet" in v]
 ANGLES = [(round(9000 * math.cos(k / 50)), round(7000 * math.sin(k / 50))) for k in range(400)]
 
@@ -48,47 +39,18 @@ def test_the_compiler_would_refuse_what_it_does_not_know(tmp_path: Path) -> None
     assert subprocess.run(command, capture_output=True, check=False).returncode != 0
 
 
-def interpreter() -> Path:
-    """MicroPython for Node, fetched once into the computer's folder for passing things."""
-    home = Path(tempfile.gettempdir()) / f"wayrule-micropython-{VERSION}"
-    library = home / "node_modules" / PACKAGE / "micropython.mjs"
-    if library.exists():
-        return library
-    npm = shutil.which("npm")
-    if npm is None:
-        pytest.skip("not run: no Node (npm is missing)")
-    with tempfile.TemporaryDirectory(dir=home.parent) as fresh:
-        command = [npm, "install", "--no-audit", "--no-fund", "--prefix", fresh, f"{PACKAGE}@{VERSION}"]
-        run = subprocess.run(command, capture_output=True, text=True, check=False)
-        if run.returncode:
-            missing = f"npm could not fetch {PACKAGE}: {run.stderr.strip()[-300:]}"
-            pytest.fail(missing) if os.environ.get("CI") else pytest.skip(f"not run: {missing}")
-        try:
-            Path(fresh).rename(home)  # whole or not at all: several test processes may try at once
-        except OSError:
-            assert library.exists()
-        else:
-            Path(fresh).mkdir()
-    return library
-
-
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> dict:
     """What the script says that ran under MicroPython."""
-    node = shutil.which("node")
-    if node is None:
-        pytest.skip("not run: no Node")
     folder = tmp_path_factory.mktemp("micropython")
-    bodies = [v["packet"][:-8] for v in VECTORS]
-    (folder / "frames.json").write_text(json.dumps(bodies))
+    (folder / "frames.json").write_text(json.dumps([v["packet"][:-8] for v in VECTORS]))
     (folder / "angles.json").write_text(json.dumps(ANGLES))
-    given = [folder / "frames.json", folder / "angles.json", ROOT / "firmware/settings.toml"]
-    modules = [p for p in FIRMWARE if p.parent.name == "wagon"]
-    script = HERE / "on_micropython.py"
-    command = [node, HERE / "run.mjs", interpreter(), HEAP_BYTES, script, *modules, *given]
-    run = subprocess.run([str(c) for c in command], capture_output=True, text=True, timeout=120, check=False)
-    assert run.returncode == 0, run.stdout + run.stderr
-    return json.loads(run.stdout.splitlines()[-1])
+    try:
+        return pretended_board([folder / "frames.json", folder / "angles.json"])
+    except NotRunError as why:
+        if os.environ.get("CI"):
+            raise
+        pytest.skip(str(why))
 
 
 def test_it_is_micropython(told: dict) -> None:
