@@ -249,8 +249,7 @@ def test_what_remains_is_told_as_travel_and_the_limits_as_speed_and_gap():
     assert found.travel_um(10.5) == pytest.approx(5250 * found.sd_rad)
     assert 50 < found.travel_um(10.5) < 120  # noise 0.03 mT, ring 2.7 x 1.3 mT, wheel 10.5 mm: 0.016 rad of 5.25 mm
     assert found.limit_turns_s == pytest.approx(0.4 * 200.0)
-    assert found.gap_s(4.0) == 0.125
-    assert found.gap_s(0.0) == np.inf
+    assert found.limit_gap_s == pytest.approx(0.233, abs=0.001)
 
 
 def test_left_over_by_angle_is_nothing_but_noise():

@@ -8,6 +8,7 @@ from wayrule.model.bench import Bench, Budget, BudgetLine, Option
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.calibrationday import CalibrationDay, CalibrationPart
+from wayrule.model.drytest import DryTest, DryWord
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
@@ -53,6 +54,8 @@ __all__ = [
     "Disturber",
     "DriftCause",
     "DriftKind",
+    "DryTest",
+    "DryWord",
     "Element",
     "Estimate",
     "Facts",

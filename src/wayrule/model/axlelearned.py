@@ -42,6 +42,7 @@ class AxleLearned:
     ripple_sd_rad   sd of what the harmonics leave, rms over a turn
     covered         share of the turn with readings
     limit_turns_s   fastest turning that counts no turn wrong at this recording's rate
+    limit_gap_s     longest gap of the readings through which that holds, at 20 turns/s2 and less
     rate_hz         of the recording
     """
 
@@ -56,6 +57,7 @@ class AxleLearned:
     ripple_sd_rad: float
     covered: float
     limit_turns_s: float
+    limit_gap_s: float
     rate_hz: float
     problems: tuple[Problem, ...]
     notes: tuple[str, ...]
@@ -72,7 +74,3 @@ class AxleLearned:
     def travel_um(self, diameter_mm: float) -> float:
         """The same as travel of a wheel [um]."""
         return 500.0 * diameter_mm * self.sd_rad
-
-    def gap_s(self, turns_s: float) -> float:
-        """Longest gap of the readings that is bridged for sure while the axle turns at most so fast [s]."""
-        return 0.5 / turns_s if turns_s > 0 else math.inf

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wayrule.maths.counting import FAST_TURN
+from wayrule.maths.counting import FAST_TURN, proved_gap_s
 from wayrule.maths.harmonics import Harmonics
 from wayrule.maths.robust import white_noise_sd
 from wayrule.maths.turncurve import mean_curve, slopes_of, towards
@@ -223,6 +223,15 @@ def _problems(t_s: Array, counted: Unwrapped, wild: int, limit_turns_s: float, r
             "passed; carried on at the speed before and after, with one turn added to the sigma of the distance."
         )
         found.append(Problem("turns may be lost", count, f"at {at:.2f} s", "predicted, marked unsure", text))
+    if counted.gaps_unproved:
+        at = float(t_s[counted.gaps_unproved[0][0]])
+        count, longest = len(counted.gaps_unproved), proved_gap_s(1.0 / float(np.median(np.diff(t_s))))
+        text = (
+            f"{run}: {count} gaps of the field are too long, or what follows is too odd, to prove that no turn was "
+            f"lost, first at {at:.2f} s: at this rate that is sure up to {longest:.2f} s. The wheel turned slowly "
+            "before and after; if it did so within, nothing is lost."
+        )
+        found.append(Problem("turns unproved", count, f"at {at:.2f} s", "bridged", text))
     if counted.gaps_sure:
         text = f"{run}: {counted.gaps_sure} gaps of the field bridged; less than half a turn can have passed in each."
         found.append(Problem("field gaps", counted.gaps_sure, run, "bridged", text))

@@ -10,7 +10,7 @@ import numpy as np
 
 from wayrule.errors import UndeterminedError
 from wayrule.maths.arctangent import ByOrder, by_order
-from wayrule.maths.counting import FAST_TURN, ORDERS
+from wayrule.maths.counting import FAST_TURN, ORDERS, proved_gap_s
 from wayrule.maths.harmonics import Harmonics, all_harmonics
 from wayrule.maths.robust import white_noise_sd
 from wayrule.maths.turncurve import mean_curve, slopes_of, terms_of, towards
@@ -18,16 +18,12 @@ from wayrule.model import AxleLearned, AxleReference, OrderError, Recording
 from wayrule.model.arrays import Array
 from wayrule.run.axlechecks import check_learnable, check_steady, refused_still, refused_unsteady
 from wayrule.run.axleforward import Forward, forward_sense
-from wayrule.run.decode import Decoded, decode, samples_a_step, steady_samples
+from wayrule.run.decode import LONG_STEP_TURNS, Decoded, decode, steady_samples, turns_of
 from wayrule.run.field import Ring
 from wayrule.run.unwrap import TAU, wrap
 
 BINS = 72
 """Bins of the angle in which is looked at what remains: 5 deg each."""
-STEP_TURNS = 1 / 4
-"""Steps over which steady turning is told: longer than a survey's, lest a weak field's noise feigns halts."""
-STANDING_TURNS = 0.03
-"""Steps below are those of an axle that stands: 10 deg."""
 ROUNDS = 3
 """The second round starts from angles that are as good as noise allows; a fourth changes nothing."""
 DENSE = 720
@@ -76,7 +72,7 @@ def learn_axle(
     found = decode(recording.t_s, field, place_mm=place_mm, noise_mt=noise_mt, run=run)
     if found is None:
         raise refused_still(run)
-    turns = _turns(found.phi_rad)
+    turns = turns_of(found.phi_rad)
     check_learnable(found, recording, turns)
     forward = forward_sense(
         recording, found, diameter_mm=diameter_mm, pushed_forward_first=pushed_forward_first
@@ -123,7 +119,7 @@ def _learnt(t_s: Array, field_mt: Array, found: Decoded, run: str) -> _Learnt:
     """Curve and harmonics, each from the other's last guess."""
     points = field_mt[:, found.axes]
     phi = _moved(found.phi_rad, points, found)
-    steady = steady_samples(found.counted, STEP_TURNS)
+    steady = steady_samples(found.counted, LONG_STEP_TURNS)
     for _ in range(ROUNDS):
         told = all_harmonics(t_s, phi, steady)
         if told is None:
@@ -244,6 +240,7 @@ def _told(
         ripple_sd_rad=learnt.ripple_rad,
         covered=found.covered,
         limit_turns_s=FAST_TURN * rate,
+        limit_gap_s=proved_gap_s(rate),
         rate_hz=rate,
         problems=recording.problems,
         notes=forward.notes,
@@ -287,10 +284,3 @@ def _binned(at_rad: Array, left_rad: Array) -> tuple[Array, Array]:
         mean = np.bincount(index, weights=left_rad, minlength=BINS) / count
         square = np.bincount(index, weights=left_rad**2, minlength=BINS) / count
         return mean, np.where(count > 1, np.sqrt(np.maximum(square - mean**2, 0.0) / (count - 1.0)), np.nan)
-
-
-def _turns(phi_rad: Array) -> float:
-    """Turns, back and forth counted alike; in steps of a quarter turn, less those of a standing axle's noise."""
-    every = samples_a_step(phi_rad, STEP_TURNS)
-    steps = np.abs(np.diff(np.append(phi_rad[::every], phi_rad[-1]))) / TAU
-    return float(np.sum(steps[steps > STANDING_TURNS]))

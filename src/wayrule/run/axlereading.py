@@ -7,15 +7,13 @@ from wayrule.maths.harmonics import Harmonics, all_harmonics
 from wayrule.maths.turncurve import slopes_of, terms_of, towards
 from wayrule.model import AxleReference
 from wayrule.model.arrays import Array
-from wayrule.run.decode import LEAST_COVERED, steady_samples
+from wayrule.run.decode import LEAST_COVERED, LONG_STEP_TURNS, steady_samples
 from wayrule.run.field import covered_share
 from wayrule.run.unwrap import TAU, unwrap, wrap
 
 GRID = 720
 """Angles of the reference at which the nearest one to a reading is sought where the readings draw no ring."""
 AT_ONCE = 10_000
-STEP_TURNS = 1 / 4
-"""As in learning: steps over which steady turning is told."""
 
 
 def read_by(reference: AxleReference, field_mt: Array) -> tuple[Array, Array]:
@@ -56,7 +54,7 @@ def angle_harmonics(t_s: Array, phi_rad: Array, points: Array, curve: Array) -> 
     for _ in range(2):
         phi_rad = phi_rad + np.clip(towards(phi_rad, points, curve)[0], -0.5, 0.5)
     counted = unwrap(t_s, wrap(phi_rad))
-    told = all_harmonics(t_s, counted.psi_rad, steady_samples(counted, STEP_TURNS))
+    told = all_harmonics(t_s, counted.psi_rad, steady_samples(counted, LONG_STEP_TURNS))
     return None if told is None else told[0]
 
 

@@ -21,6 +21,10 @@ LEAST_COVERED = 0.7
 """Share of a turn that must have been seen before the ring is believed; a shorter arc leaves it undetermined."""
 STEP_TURNS = 1 / 16
 MOST_SAMPLES_A_STEP = 64
+LONG_STEP_TURNS = 1 / 4
+"""Steps over which a calibration tells steady turning: longer than a survey's, lest a weak field feigns halts."""
+STANDING_TURNS = 0.03
+"""Steps below are those of an axle that stands: 10 deg."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,3 +130,10 @@ def samples_a_step(psi_rad: Array, step_turns: float) -> int:
             break
         samples *= 2
     return samples
+
+
+def turns_of(phi_rad: Array) -> float:
+    """Turns, back and forth counted alike; in steps of a quarter turn, less those of a standing axle's noise."""
+    every = samples_a_step(phi_rad, LONG_STEP_TURNS)
+    steps = np.abs(np.diff(np.append(phi_rad[::every], phi_rad[-1]))) / TAU
+    return float(np.sum(steps[steps > STANDING_TURNS]))

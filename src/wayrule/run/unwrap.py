@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wayrule.maths.counting import FAST_TURN
+from wayrule.maths.counting import FAST_TURN, HARDEST_TURNS_S2, LOOK_STEPS, READING_TURNS
 from wayrule.model.arrays import Array
 
 TAU = 2.0 * np.pi
@@ -26,6 +26,7 @@ class Unwrapped:
     gap_sd_rad   (n,) sd of the turns lost in gaps so far; 0 while none can have been lost
     gaps_sure    gaps in which less than half a turn can have passed
     gaps_unsure  (start, end) sample numbers of the gaps in which turns may be lost
+    gaps_unproved   those of the other gaps that are too long, or look too odd, to prove that none was: see `proved`
     """
 
     psi_rad: Array
@@ -34,6 +35,7 @@ class Unwrapped:
     gap_sd_rad: Array
     gaps_sure: int
     gaps_unsure: tuple[tuple[int, int], ...]
+    gaps_unproved: tuple[tuple[int, int], ...] = ()
 
 
 def wrap(angle_rad: Array) -> Array:
@@ -63,8 +65,8 @@ def unwrap(t_s: Array, wrapped_rad: Array) -> Unwrapped:
     -----
     Each step is the one nearest to the last step (slope prediction: the *change* of speed, not the speed, has to
     stay below half a turn per sample), but only beyond `FAST_TURN`; slower steps are plainly the short way round,
-    so that one wild sample cannot start a false rotation. Across gaps the prediction is the mean of the median rates of
-    the five steps before and after.
+    so that one wild sample cannot start a false rotation. Across gaps the prediction is the mean of the rates of the
+    steps before and after: of up to ten where no other gap is near (`_looks`), else of the median of five.
 
     Examples
     --------
@@ -81,7 +83,7 @@ def unwrap(t_s: Array, wrapped_rad: Array) -> Unwrapped:
     fast = np.zeros(len(step), dtype=bool)
     if np.any(np.abs(step[~long]) > FAST_TURN * TAU):
         step[~long], fast[~long] = _follow(step[~long])
-    step, sure, doubt = _bridge(step, dt, long)
+    step, sure, doubt, proved = _bridge(step, dt, long)
     psi = wrapped_rad[seen[0]] + np.concatenate([[0.0], np.cumsum(step)])
     everywhere = np.interp(t_s, t, psi)
     fast_steps = np.concatenate([fast, [False]]) | np.concatenate([[False], fast])
@@ -95,6 +97,7 @@ def unwrap(t_s: Array, wrapped_rad: Array) -> Unwrapped:
         gap_sd_rad=np.sqrt(variance[np.clip(np.searchsorted(t, t_s, side="right") - 1, 0, None)]),
         gaps_sure=sure,
         gaps_unsure=tuple((int(seen[i]), int(seen[i + 1])) for i in np.flatnonzero(doubt > 0)),
+        gaps_unproved=tuple((int(seen[i]), int(seen[i + 1])) for i in np.flatnonzero(long & ~proved & (doubt == 0))),
     )
 
 
@@ -110,19 +113,42 @@ def _follow(step_rad: Array) -> tuple[Array, NDArray[np.bool_]]:
     return followed, (regime != 0) | (np.abs(step_rad) > FAST_TURN * TAU)
 
 
-def _bridge(step_rad: Array, dt_s: Array, long: NDArray[np.bool_]) -> tuple[Array, int, Array]:
-    """Steps across gaps by prediction; how many were surely bridged; per step the sd of turns lost (0 where none)."""
+def _bridge(step_rad: Array, dt_s: Array, long: NDArray[np.bool_]) -> tuple[Array, int, Array, NDArray[np.bool_]]:
+    """Steps across gaps by prediction; how many were surely bridged; per step the sd of turns lost (0 where none), and
+    whether the count is proved (`maths.counting.proved_gap_s`): the prediction's bound is close enough, and what came
+    lies within it."""
     step, doubt, sure = step_rad.copy(), np.zeros(len(step_rad)), 0
     normal = np.flatnonzero(~long)
+    proved = np.ones(len(step_rad), dtype=bool)
     rate = step_rad / dt_s
     for i in np.flatnonzero(long):
         at = int(np.searchsorted(normal, i))
         around = [rate[normal[max(0, at - 5) : at]], rate[normal[at : at + 5]]]
         medians = [float(np.median(r)) for r in around if len(r)] or [0.0]
-        predicted = float(np.mean(medians)) * dt_s[i]
+        looks = _looks(step_rad, dt_s, long, int(i))
+        speeds = [speed for speed, _ in looks] if len(looks) == 2 else medians
+        predicted = float(np.mean(speeds)) * dt_s[i]
         step[i] = predicted + wrap(step_rad[i] - predicted)
+        whole_s = dt_s[i] + sum(0.5 * look_s for _, look_s in looks)
+        bound = 0.25 * HARDEST_TURNS_S2 * whole_s**2
+        away = abs(float(step[i]) - predicted) / TAU
+        proved[i] = len(looks) == 2 and bound <= 0.5 - READING_TURNS and away <= bound + READING_TURNS
         if max(abs(m) for m in medians) * dt_s[i] < 0.5 * TAU:
             sure += 1
         else:
             doubt[i] = max(TAU, float(np.ptp(medians)) * dt_s[i] / np.sqrt(12.0))
-    return step, sure, doubt
+    return step, sure, doubt, proved
+
+
+def _looks(step_rad: Array, dt_s: Array, long: NDArray[np.bool_], i: int) -> list[tuple[float, float]]:
+    """Speed [rad/s] and length [s] of up to `LOOK_STEPS` steps before and after a gap, no other gap among them; fewer
+    than half as many are no look."""
+    found = []
+    for way in (-1, 1):
+        ahead = i + way * np.arange(1, LOOK_STEPS + 1)
+        ahead = ahead[(ahead >= 0) & (ahead < len(step_rad))]
+        there = ahead[: int(np.argmax(long[ahead]))] if long[ahead].any() else ahead
+        if 2 * len(there) >= LOOK_STEPS:
+            t, psi = np.cumsum(dt_s[there]), np.cumsum(step_rad[there])
+            found.append((float(np.polyfit(np.append(0.0, t), np.append(0.0, psi), 1)[0]), float(t[-1])))
+    return found

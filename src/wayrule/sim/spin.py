@@ -106,6 +106,27 @@ def twisted(turns: float, rate_hz: float, rng: np.random.Generator, *, twist: fl
     return _summed(np.concatenate(speeds), dt, rng)
 
 
+def wandering(
+    seconds: float, rate_hz: float, rng: np.random.Generator, *, turns_s: float, turns_s2: float
+) -> tuple[Floats, Floats]:
+    """An axle that speeds up, slows down, stops and goes back as chance has it: time and axle angle (n,).
+
+    Every half second or so it heads for another speed, up to `turns_s` either way or none, at up to `turns_s2`.
+    """
+    dt, speed, parts = 1.0 / rate_hz, 0.0, [np.zeros(round(0.5 * rate_hz))]
+    left = round(seconds * rate_hz)
+    while left > 0:
+        wanted = 0.0 if rng.random() < 0.25 else TAU * turns_s * float(rng.uniform(-1.0, 1.0))
+        hard = TAU * turns_s2 * float(rng.uniform(0.2, 1.0))
+        n = max(1, math.ceil(abs(wanted - speed) / (hard * dt)))
+        hold = round(float(rng.exponential(0.5)) * rate_hz)
+        parts += [np.linspace(speed, wanted, n + 1)[1:], np.full(hold, wanted)]
+        speed, left = wanted, left - n - hold
+    n = max(1, math.ceil(abs(speed) / (TAU * turns_s2 * dt)))
+    parts += [np.linspace(speed, 0.0, n + 1)[1:], np.zeros(round(0.5 * rate_hz))]
+    return _summed(np.concatenate(parts), dt, rng)
+
+
 def spin_recording(
     wagon: Wagon,
     specimen: wheel.WheelSpecimen,
