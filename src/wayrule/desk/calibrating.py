@@ -18,10 +18,14 @@ from wayrule.formats.spelling import run_names
 from wayrule.model import Calibration, Wagon
 from wayrule.model.rolling import WAYS
 from wayrule.pipeline.calibrate import calibrate as calibrate_day
+from wayrule.pipeline.calibrateinertial import LEVEL
 from wayrule.pipeline.rollinghistory import control_chart, history
 from wayrule.report.calibration import calibration_page, part_sentences, purpose_words, standing_sentences
 from wayrule.report.controlchart import History, chart_picture
+from wayrule.report.noise import noise_picture
 from wayrule.report.pictures import Picture
+from wayrule.report.seat import seat_picture
+from wayrule.units import DEG, G_MM_S2
 from wayrule.version import VERSION
 
 PAGE = "calibration.html"
@@ -48,7 +52,21 @@ class CalibrateResult(model.CalibrationDay):
 
     def pictures(self) -> dict[str, list[Picture]]:
         """The drawings of each part."""
-        return {"distance": [chart_picture(one) for one in _histories(self.calibration)]}
+        assert self.wagon is not None
+        drawn = {"distance": [chart_picture(one) for one in _histories(self.calibration)]}
+        if self.seat is not None:
+            drawn[LEVEL] = [seat_picture(self.seat)]
+        if (known := self.calibration.inertial) is not None:
+            claims = {
+                "gyro": (self.wagon.imu.gyro_noise_dps_rthz, DEG),
+                "accelerometer": (self.wagon.imu.acc_noise_g_rthz, G_MM_S2),
+            }
+            drawn["noise and clock"] = [
+                noise_picture(one, (claims[one.kind][0] or math.nan) * claims[one.kind][1])
+                for one in (known.gyro_noise, known.force_noise)
+                if one is not None
+            ]
+        return drawn
 
     def save(self, folder: PathName) -> list[Path]:
         """Write the calibration, never over another, and `calibration.html`; returns what was written."""

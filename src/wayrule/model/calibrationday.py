@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from wayrule.model.calibration import Calibration
+from wayrule.model.inertial import Seat
 from wayrule.model.purpose import Purpose
 from wayrule.model.recording import Problem
 from wayrule.model.rolling import DistanceStep
@@ -43,6 +44,7 @@ class CalibrationDay:
     parts         in the order of the work
     purposes      (recording, what it was taken for), in the order given
     distance      today's calibration of the distance; None where no tape told
+    seat          how the inertial sensor sits, to be looked at before it is accepted; None where nothing shows it
     problems      of the recordings
     """
 
@@ -53,6 +55,7 @@ class CalibrationDay:
     purposes: tuple[tuple[str, Purpose], ...]
     distance: DistanceStep | None
     problems: tuple[Problem, ...]
+    seat: Seat | None = None
 
     def part(self, name: str) -> CalibrationPart:
         """A part by its name; KeyError for one that there is not."""

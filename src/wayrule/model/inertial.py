@@ -170,6 +170,7 @@ class Seat:
     off_rad         (3,) how far each is from that way
     gyro_columns    which gyro column reads about each of the accelerometer's axes: ("+x", "+y", "+z") by the book
     gyro_known      whether the recordings showed that, or it is taken for granted
+    up_known, forward_known   whether they showed which way is up and forward, or it is taken as mounted
     text            sentences for a person
     """
 
@@ -179,6 +180,8 @@ class Seat:
     gyro_columns: tuple[str, str, str]
     gyro_known: bool
     text: str
+    up_known: bool = True
+    forward_known: bool = True
 
     def __post_init__(self) -> None:
         frozen(self, "rotation", (3, 3))

@@ -1,14 +1,14 @@
 """The order of calibrating: what each recording is, what its step shows, and the wagon as it is known afterwards."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import Calibration, CalibrationDay, CalibrationPart, Recording, Shown, Wagon
+from wayrule.model import Calibration, CalibrationDay, CalibrationPart, Inertial, Recording, Shown, Wagon
 from wayrule.model.purpose import Purpose
 from wayrule.pipeline.calibratedistance import FoundDistance, find_distance
 from wayrule.pipeline.calibrateinertial import FoundInertial, find_inertial
-from wayrule.pipeline.calibratenoise import find_noise
+from wayrule.pipeline.calibratenoise import FoundNoise, find_noise
 from wayrule.pipeline.looks import Look, look
 from wayrule.run.chainage import caliper
 from wayrule.track.agreement import Contradiction, agreed
@@ -61,6 +61,7 @@ def calibrate(
     after, apart = _after(looks, wagon, calibration, shown, distance, inertial)
     tell("noise and clock")
     noise = find_noise(looks, wagon)
+    after = replace(after, inertial=_sensor(after.inertial, inertial, noise))
     parts = (distance.part, *inertial.parts(after), noise.part, *_agreement(apart), *_unread(looks))
     _check_found(parts, shown, inertial)
     return CalibrationDay(
@@ -71,7 +72,15 @@ def calibrate(
         tuple((one.name, one.purpose) for one in looks),
         distance.step,
         tuple(p for one in looks for p in (one.travel or one.recording).problems),
+        inertial.seat,
     )
+
+
+def _sensor(before: Inertial | None, found: FoundInertial, noise: FoundNoise) -> Inertial | None:
+    """The inertial sensor beside its constants: what today showed, and from before what it did not."""
+    today = Inertial(found.accelerometer, found.bias, noise.gyro, noise.force, noise.clock)
+    known = {one.name: getattr(today, one.name) or getattr(before, one.name, None) for one in fields(Inertial)}
+    return Inertial(**known) if any(part is not None for part in known.values()) else None
 
 
 def _after(

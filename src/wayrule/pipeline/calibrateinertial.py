@@ -21,9 +21,10 @@ from wayrule.run.gyrobias import bias_at_rest, bias_text
 from wayrule.run.level import level_and_turned
 from wayrule.run.positions import next_position, positions, shown_by_positions
 from wayrule.run.rests import rest
-from wayrule.run.seat import gyro_columns, seat
+from wayrule.run.seat import gyro_columns, seat, tilts
 from wayrule.run.turns import table_turns
 
+AS_MOUNTED: Final = "forward taken as mounted; any run along the track would show it"
 LEVEL: Final = "level and mounting"
 ON_WHEELS: Final = frozenset({"level", "turned", "rest"})
 
@@ -96,12 +97,12 @@ def find_inertial(looks: Sequence[Look], wagon: Wagon, calibration: Calibration 
     rotation = seen if seen is not None else calibration.rotation if calibration else None
     how = "as the runs show it" if seen is not None else "as the calibration has it" if rotation is not None else ""
     if rotation is None:
-        rotation, how = _levelled(looks), "forward taken as mounted; any run along the track would show it"
+        rotation, how = _levelled(looks), AS_MOUNTED
     gyro = _gyro(looks, wagon, rotation)
     level = _level(looks, wagon, rotation, how)
     lain = [one for look in looks if look.purpose.kind == "position" for one in look.rests]
     accelerometer, tilted = _accelerometer(lain, rotation)
-    sits = _axes(looks, rotation, tilted)
+    sits = _axes(looks, rotation, tilted, forward=how != AS_MOUNTED)
     bias = _bias(looks, gyro)
     biases = tuple(_biases(looks, rotation))
     return FoundInertial(gyro, level, tilted, tuple(lain), seen, biases, accelerometer, bias, sits)
@@ -213,15 +214,14 @@ def _accelerometer(lain: Sequence[Rest], rotation: Array) -> tuple[Accelerometer
     return found, out
 
 
-def _axes(looks: Sequence[Look], rotation: Array, out: Attempts) -> Seat | None:
+def _axes(looks: Sequence[Look], rotation: Array, out: Attempts, *, forward: bool) -> Seat | None:
     """Which way the sensor's axes point, and whether its gyro's are the same."""
     if not any(one.recording.acc_mm_s2 is not None for one in looks):
         return None
-    columns = None
-    for one in looks:
-        if one.purpose.kind == "position" and columns is None:
-            columns = out.run(partial(gyro_columns, one.recording))
-    return seat(rotation, columns)
+    tilted = next((one.recording for one in looks if one.purpose.kind == "position" and tilts(one.recording)), None)
+    columns = out.run(partial(gyro_columns, tilted)) if tilted is not None else None
+    stood = forward or any(one.purpose.kind in ON_WHEELS for one in looks)
+    return seat(rotation, columns, up_known=stood, forward_known=forward)
 
 
 def _bias(looks: Sequence[Look], out: Attempts) -> GyroBias | None:

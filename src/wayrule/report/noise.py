@@ -24,6 +24,7 @@ from wayrule.report.canvas import (
     to_svg,
 )  # fmt: skip
 from wayrule.report.numbers import significant
+from wayrule.report.pictures import Picture, picture
 from wayrule.units import DEG, G_MM_S2
 
 HEIGHT_PX: Final = 300.0
@@ -70,6 +71,16 @@ def noise_figure(noise: Noise, claimed_density: float = math.nan, size: Size = W
 def noise_svg(noise: Noise, claimed_density: float = math.nan, size: Size = WIDE) -> str:
     """The same as an inline SVG."""
     return to_svg(noise_figure(noise, claimed_density, size), f"noise-{noise.kind}", noise_words(noise))
+
+
+def noise_picture(noise: Noise, claimed_density: float = math.nan) -> Picture:
+    """For the page of a calibration, with the terms in words."""
+    terms = "; ".join(f"{name} {values}" for name, values in noise_rows(noise))
+    key = f"Bands hold the true deviation with 68 %. Terms for x, y, z, or what each is below with 95 %: {terms}."
+    return picture(
+        f"noise-{noise.kind}", f"Noise of the {noise.kind}", noise_words(noise), key,
+        lambda size: noise_figure(noise, claimed_density, size),
+    )  # fmt: skip
 
 
 def noise_words(noise: Noise) -> str:

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from wayrule.model import Seat
 from wayrule.model.arrays import Array
 from wayrule.report.canvas import INK, LINE, MARK, REST, SECOND, SOFT, WIDE, Size, new_figure, place_axes, to_svg
+from wayrule.report.pictures import Picture, picture
 
 HEIGHT_PX: Final = 300.0
 VIEW: Final = np.array([[0.88, -0.22], [0.46, 0.34], [0.0, 1.0]])
@@ -41,6 +42,12 @@ def seat_figure(seat: Seat, size: Size = WIDE) -> Figure:
 def seat_svg(seat: Seat, size: Size = WIDE) -> str:
     """The same as an inline SVG."""
     return to_svg(seat_figure(seat, size), "seat", seat_words(seat))
+
+
+def seat_picture(seat: Seat) -> Picture:
+    """For the page of a calibration: to be looked at before it is accepted."""
+    key = "The box is the wagon, its marked front shaded; the arrows are the sensor's own axes."
+    return picture("seat", "How the sensor sits", seat_words(seat), key, lambda size: seat_figure(seat, size))
 
 
 def seat_words(seat: Seat) -> str:
@@ -122,5 +129,8 @@ def _words(figure: Figure, seat: Seat, size: Size, *, wide: bool) -> None:
                 0.16, y - 0.42 * height, f"turning about it: gyro column {_column(seat.gyro_columns[k])}",
                 fontsize=size.font - 1.5, color=SOFT, va="center",
             )  # fmt: skip
-    note = "gyro and accelerometer compared" if seat.gyro_known else "gyro's columns taken to be the same"
-    axes.text(0.0, 0.92 - 3 * height, note, fontsize=size.font - 1.5, color=SOFT, va="center")
+    notes = [] if seat.forward_known else ["forward" if seat.up_known else "up and forward"]
+    notes = [f"{notes[0]} not shown: taken as mounted"] if notes else []
+    notes.append("gyro and accelerometer compared" if seat.gyro_known else "gyro's columns taken to be the same")
+    for k, note in enumerate(notes):
+        axes.text(0.0, 0.92 - (3 + 0.4 * k) * height, note, fontsize=size.font - 1.5, color=SOFT, va="center")

@@ -31,13 +31,20 @@ MATCHES = 0.35
 """... and leaves no more than this share of it."""
 
 
-def seat(attitude: Attitude | Array, gyro: "GyroColumns | None" = None) -> Seat:
+def seat(
+    attitude: Attitude | Array,
+    gyro: "GyroColumns | None" = None,
+    *,
+    up_known: bool = True,
+    forward_known: bool = True,
+) -> Seat:
     """The seat of the sensor in words, from its rotation and from what turning it by hand showed.
 
     Parameters
     ----------
     attitude : of `find_attitude`, or its rotation (3, 3)
     gyro : of `gyro_columns`; None where no recording tilted the sensor
+    up_known, forward_known : whether a rest on the wheels, and a run along the track, have shown it
 
     Examples
     --------
@@ -57,10 +64,13 @@ def seat(attitude: Attitude | Array, gyro: "GyroColumns | None" = None) -> Seat:
         f"{axis} points {way}" + (f" ({angle / DEG:.0f} deg off)" if angle > 2 * DEG else "")
         for axis, way, angle in zip("xyz", points, off, strict=True)
     )
-    text = f"Sensor axis {words}. " + (gyro.text if gyro is not None else UNTOLD)
-    return Seat(rotation, points, off, columns, gyro is not None, " ".join([text, *notes]))
+    untold = [] if forward_known else [NO_FORWARD if up_known else NO_UP]
+    text = " ".join([f"Sensor axis {words}.", *untold, gyro.text if gyro is not None else UNTOLD, *notes])
+    return Seat(rotation, points, off, columns, gyro is not None, text, up_known, forward_known)
 
 
+NO_FORWARD = "Which way is forward was not shown and is taken as mounted: a run along the track shows it."
+NO_UP = "Neither up nor forward was shown, both are taken as mounted: a run along the track shows them."
 UNTOLD = (
     "Whether the gyro's columns are about the same axes was not shown: lay the sensor on several sides as it records."
 )
@@ -130,6 +140,18 @@ def gyro_columns(recording: Recording) -> GyroColumns:
     names = [f"{'+' if row.sum() > 0 else '-'}{'xyz'[int(np.abs(row).argmax())]}" for row in matrix]
     columns = (names[0], names[1], names[2])
     return GyroColumns(columns, matrix, margin, _words(columns))
+
+
+def tilts(recording: Recording) -> bool:
+    """Whether the sensor was tilted enough, while it recorded, for `gyro_columns` to be asked.
+
+    >>> tilts(Recording("still", np.arange(99.0), gyro_rad_s=np.zeros((99, 3)), acc_mm_s2=np.full((99, 3), 5700.0)))
+    False
+    """
+    if recording.gyro_rad_s is None or recording.acc_mm_s2 is None:
+        return False
+    up = _stepped(recording)[1]
+    return bool(len(up)) and float(np.min(up @ up[0])) < np.cos(LEAST_TILT_RAD)
 
 
 def _stepped(recording: Recording) -> tuple[Array, Array]:
