@@ -151,7 +151,7 @@ def tilts(recording: Recording) -> bool:
     if recording.gyro_rad_s is None or recording.acc_mm_s2 is None:
         return False
     up = _stepped(recording)[1]
-    return bool(len(up)) and float(np.min(up @ up[0])) < np.cos(LEAST_TILT_RAD)
+    return bool(len(up)) and float(np.min(up @ up[0])) < float(np.cos(LEAST_TILT_RAD))
 
 
 def _stepped(recording: Recording) -> tuple[Array, Array]:
