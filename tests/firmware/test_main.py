@@ -25,7 +25,7 @@ def board(folder: Path, *, checked: bool = True, settings: str | None = None) ->
 
 
 def test_a_wagon_that_is_switched_on_speaks_frames(tmp_path: Path) -> None:
-    frames, errors = heard(board(tmp_path), 4)
+    frames, errors = heard(board(tmp_path), 2.5)
     assert errors == b""
     assert frames[0] == wire.Line("# wagon: starts in 3 s; Ctrl-C stops here")
     got = wire.gather(frames)
@@ -34,7 +34,7 @@ def test_a_wagon_that_is_switched_on_speaks_frames(tmp_path: Path) -> None:
     assert trip.missing == ()
     taken, late = missed(trip)
     assert taken + late == pytest.approx(trip.states[-1].t_us / 5000, abs=4)  # 200 Hz, each taken or told
-    assert taken > 200  # even on a busy computer; `python -m benchmarks wire` has the figure
+    assert taken > 50  # even on a busy computer; `python -m benchmarks wire` has the figure
     assert (tmp_path / "boot.txt").read_text() == "1"
 
 

@@ -159,7 +159,7 @@ def test_what_was_kept_outlasts_a_restart(scene: Scene, tmp_path: Path) -> None:
 
 
 def test_a_desk_that_never_spoke_wears_no_flash(scene: Scene) -> None:
-    scene.run(30)
+    scene.run(15)
     assert not any((Path(scene.board.path) / "kept").iterdir())
 
 
@@ -367,7 +367,7 @@ def test_loss_doubles_disorder_outage_and_restart_lose_nothing(tmp_path: Path) -
         scene.cable.plugged = False
         scene.run(10)
         scene.cable.plugged = True
-        scene.run(14, desk=True)
+        scene.run(12, desk=True)
         scene.run(2)  # the last wants are answered, and nothing new is asked for
         scene.hear()
         assert [(first, count) for first, count in scene.ledger.missing() if first < scene.ledger.end - 600] == []
@@ -377,7 +377,7 @@ def test_loss_doubles_disorder_outage_and_restart_lose_nothing(tmp_path: Path) -
     assert heard.damage == ()
     assert [t.boot for t in heard.trips] == [1, 2]
     for trip in heard.trips:
-        assert len(trip.seq) > 200 * 32
+        assert len(trip.seq) > 200 * 30
         assert trip.clashing == 0
         assert trip.repeated > 50
         assert np.all(np.diff(trip.t_us) > 0)

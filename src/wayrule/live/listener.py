@@ -36,6 +36,9 @@ MOST_BOOTS: Final = 16
 ASKED: Final = 1000
 """Samples asked for at once: five seconds, which a link sends in one."""
 
+LAST: Final = 2**32 - 1
+"""The greatest number a sample can have."""
+
 Asked = tuple[int, int]
 """Device and boot."""
 
@@ -167,35 +170,35 @@ class Listener:
             for boot, ledger in wagon.ledgers.items()
         }
 
-    def wants(self, on_disk: dict[Asked, int], holes_before: dict[Asked, int]) -> list[tuple[int, Want]]:
+    def wants(self, on_disk: dict[Asked, int], holes_before: dict[Asked, frozenset[int]]) -> list[tuple[int, Want]]:
         """(source, want) for every boot heard: what is safe on disk, and what to send again.
 
         Parameters
         ----------
         on_disk : of each boot, the number before which all is on the disk
-        holes_before : where its first hole was a while ago; only one that is still there is asked for, since
-            datagrams overtake each other
+        holes_before : where its holes began a while ago; only those that still do are asked for, since datagrams
+            overtake each other
         """
         told = []
         for device, wagon in self._wagons.items():
             if not isinstance(device, int):
                 continue
             for boot, ledger in wagon.ledgers.items():
-                first = on_disk.get((device, boot), 0)
-                hole = next(ledger.missing(), None)
-                stale = hole is not None and hole[0] == first == holes_before.get((device, boot), -1)
-                count = min(hole[1], ASKED) if hole is not None and stale else 0
-                told.append((wagon.source, Want(device, boot, first, count)))
+                safe = on_disk.get((device, boot), 0)
+                before = holes_before.get((device, boot), frozenset())
+                ask = [(first, min(count, ASKED)) for first, count in ledger.asked() if count and first in before]
+                if not ask and boot < wagon.boot and not ledger.closed and not ledger.awaited:
+                    ask = [(ledger.end, LAST - ledger.end)]  # what it kept of that boot beyond what was heard
+                told += [(wagon.source, Want(device, boot, first, count, safe)) for first, count in ask or [(safe, 0)]]
         return told
 
-    def holes(self) -> dict[Asked, int]:
-        """Where each boot's first hole is now."""
+    def holes(self) -> dict[Asked, frozenset[int]]:
+        """Where each boot's holes begin now."""
         return {
-            (device, boot): hole[0]
+            (device, boot): frozenset(first for first, count in ledger.asked() if count)
             for device, wagon in self._wagons.items()
             if isinstance(device, int)
             for boot, ledger in wagon.ledgers.items()
-            if (hole := next(ledger.missing(), None)) is not None
         }
 
     def statuses(self, now_ns: int, senders: dict[int, tuple[str, str]]) -> tuple[WagonStatus, ...]:

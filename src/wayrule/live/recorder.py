@@ -60,7 +60,7 @@ class Recorder:
         self._defects: dict[str, str] = {}
         self._unsure: deque[tuple[int, dict[Asked, int]]] = deque()
         self._on_disk: dict[Asked, int] = {}
-        self._holes: dict[Asked, int] = {}
+        self._holes: dict[Asked, frozenset[int]] = {}
         self._sinks = [_LinkSink(self, number, link) for number, link in enumerate(links)]
         self._threads = [
             threading.Thread(target=self._keep_up, args=(sink, link), name=link.spelling, daemon=True)

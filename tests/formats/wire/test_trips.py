@@ -86,6 +86,17 @@ def test_the_ledger_is_a_set(batches: list[list[int]], gone_from: int, gone: int
         assert ledger.awaited == len(holes - closed)
 
 
+def test_an_earlier_boot_is_closed_once_nothing_is_kept_beyond() -> None:
+    ledger = Ledger()
+    ledger.note(np.arange(10, 20))
+    ledger.give_up(Gone(DEVICE, 3, 25, 1000))  # what lies between is still on its way
+    assert not ledger.closed
+    ledger.note(np.arange(20, 25))
+    ledger.give_up(Gone(DEVICE, 3, 25, 1000))
+    assert ledger.closed
+    assert (ledger.end, ledger.given_up) == (25, 0)
+
+
 def test_the_ledger_is_bounded() -> None:
     ledger = Ledger()
     ledger.note(np.arange(0, 100_000, 2))

@@ -39,6 +39,8 @@ class Ledger:
         """Samples that came for the first time."""
         self.given_up = 0
         """Samples that nobody has any more, or that were not asked for because there were too many holes."""
+        self.closed = False
+        """The wagon has said that it has nothing beyond the last: of an earlier boot, there is no more to ask for."""
 
     @property
     def safe(self) -> int:
@@ -82,6 +84,7 @@ class Ledger:
         """The wagon no longer has these; they are not asked for again. Returns how many holes' samples it closed."""
         if not self._from:
             return 0
+        self.closed = self.closed or gone.first <= self.end < gone.first + gone.count
         closed = 0
         for start, count in list(self.missing()):
             first, end = max(start, gone.first), min(start + count, gone.first + gone.count)

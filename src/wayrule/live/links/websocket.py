@@ -21,18 +21,21 @@ class WebSocketLink:
 
     def run(self, sink: Sink, stop: threading.Event) -> None:
         """One connection, from its making to its end."""
-        try:
-            # no compression and no pings: a small microcontroller has neither memory nor time for them
-            made = connect(
-                self._url, open_timeout=CONNECT_S, close_timeout=1.0, max_size=LONGEST_MESSAGE, compression=None,
-                ping_interval=None, proxy=None,
-            )  # fmt: skip
-        except OSError as error:
-            raise LinkDownError(reason(error)) from None
-        except (InvalidHandshake, InvalidURI, ConnectionClosed) as error:
-            raise LinkDownError(f"no WebSocket there: {str(error).splitlines()[0]}") from None
-        with contextlib.closing(made):
+        with contextlib.ExitStack() as held:
+            try:
+                made = held.enter_context(self._connected())
+            except OSError as error:
+                raise LinkDownError(reason(error)) from None
+            except (InvalidHandshake, InvalidURI, ConnectionClosed) as error:
+                raise LinkDownError(f"no WebSocket there: {str(error).splitlines()[0]}") from None
             self._listen(made, sink, stop)
+
+    def _connected(self) -> contextlib.AbstractContextManager[ClientConnection]:
+        """No compression and no pings: a small microcontroller has neither memory nor time for them."""
+        return connect(
+            self._url, open_timeout=CONNECT_S, close_timeout=1.0, max_size=LONGEST_MESSAGE, compression=None,
+            ping_interval=None, proxy=None,
+        )  # fmt: skip
 
     def _listen(self, made: ClientConnection, sink: Sink, stop: threading.Event) -> None:
         peer = self._url.removeprefix("ws://")
