@@ -1,4 +1,4 @@
-"""The wagon's own one page, for a telephone and no computer: way, speed, scale speed, cell; and a button for marks."""
+"""The wagon's own one page, for a telephone: distance, speed, scale speed, cell; and a button for marks."""
 
 import json
 
@@ -11,16 +11,20 @@ HEAD = "HTTP/1.1 {}\r\nContent-Type: {}\r\nContent-Length: {}\r\nCache-Control: 
 UPGRADE = b"HTTP/1.1 101 Switching Protocols\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Accept: "
 
 PAGE = """<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content="width=device-width">
-<title>Wagon</title><style>body{font:1.4em sans-serif;margin:1em;max-width:22em}dt{font-size:.6em;color:#555}
-dd{margin:0 0 .6em;font-size:1.6em}button,input{font:inherit;max-width:12em}</style>
-<h1 id=name></h1><dl><dt>scale speed<dd id=scale>-<dt>speed<dd id=speed>-<dt>way<dd id=way>-<dt>cell<dd id=cell>-</dl>
+<title>Wagon</title><style>:root{color-scheme:light dark}body{font:1.4em sans-serif;margin:1em;max-width:22em}
+h1{font-size:1.2em}dt{font-size:.6em;opacity:.7}dd{margin:0 0 .6em;font-size:1.5em}
+button,input{font:inherit;max-width:10em;margin:.2em 0}</style>
+<h1 id=name></h1><dl><dt>scale speed<dd id=scale>-<dt>speed<dd id=speed>-
+<dt>distance<dd id=way>-<dt>cell<dd id=cell>-</dl>
 <p id=note></p><p><input id=what value="mark" maxlength=40> <button onclick="post('/mark',what.value)">Mark</button>
-<button onclick="post('/zero','')">Way to 0</button><script>
+<button onclick="post('/zero','')">Distance to 0</button><script>
 const put=(k,v)=>document.getElementById(k).textContent=v,post=(u,b)=>fetch(u,{method:'POST',body:b})
 async function now(){try{const n=await(await fetch('/now')).json();put('name',n.name)
-put('scale',n.km_h.toFixed(0)+' km/h, '+n.mph.toFixed(0)+' mph');put('speed',n.mm_s.toFixed(0)+' mm/s')
-put('way',(n.way_mm/1000).toFixed(3)+' m');put('cell',n.cell_mv?(n.cell_mv/1000).toFixed(2)+' V':'-')
-put('note',n.known?'':'Roll three turns of the wheel, then way and speed are known.')}
+put('scale',n.km_h.toFixed(0)+' km/h, '+n.mph.toFixed(0)+' mph')
+put('speed',n.mm_s.toFixed(0)+' mm/s, '+(n.mm_s/25.4).toFixed(1)+' in/s')
+put('way',(n.distance_mm/1000).toFixed(3)+' m, '+(n.distance_mm/25.4).toFixed(1)+' in')
+put('cell',n.cell_mv?(n.cell_mv/1000).toFixed(2)+' V':'-')
+put('note',n.known?'':'Roll three turns of the wheel, then distance and speed are known.')}
 catch(e){put('note','The wagon does not answer.')}setTimeout(now,500)}now()</script></html>
 """
 

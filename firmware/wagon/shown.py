@@ -6,7 +6,7 @@ def now(wagon):
     return {
         "name": wagon.settings.get("name", "wagon"),
         "known": wagon.axle.known,
-        "way_mm": wagon.axle.distance_um() / 1000,
+        "distance_mm": wagon.axle.distance_um() / 1000,
         "mm_s": wagon.speed.mm_s,
         "km_h": wagon.speed.km_h(),
         "mph": wagon.speed.mph(),

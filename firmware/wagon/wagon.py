@@ -90,7 +90,7 @@ class Wagon:
         self._remind = False
         self._listened = self._served = -1
         self._pressed = False
-        self._told_s = self._looked_s = -1
+        self._told_s, self._looked = -1, (0, 0)
         self._next = 0
         self._chores = (
             self._live,
@@ -247,10 +247,11 @@ class Wagon:
 
     def _show(self):
         """Speed four times a second; then a piece of the display."""
-        quarter = self.time.sec * 4 + self.time.usec // 250_000
-        if quarter != self._looked_s:
-            self.speed.take(self.axle.distance_um(), (quarter - self._looked_s) * 250_000 if self._looked_s >= 0 else 0)
-            self._looked_s = quarter
+        sec, usec = self._looked
+        passed_us = (self.time.sec - sec) * 1_000_000 + self.time.usec - usec
+        if passed_us >= 250_000:
+            self.speed.take(self.axle.distance_um(), passed_us)
+            self._looked = (self.time.sec, self.time.usec)
             if self.display is not None:
                 self.display.lines(words(self))
             return True

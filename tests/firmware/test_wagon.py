@@ -103,7 +103,7 @@ def test_the_wagon_itself_knows_way_and_speed(scene: Scene) -> None:
     scene.wagon.zero()
     scene.run(8)
     shown = now(scene.wagon)
-    assert shown["way_mm"] == pytest.approx(800, abs=8)  # the reading lags by up to one display period
+    assert shown["distance_mm"] == pytest.approx(800, abs=8)  # the reading lags by up to one display period
     assert shown["mm_s"] == pytest.approx(100, rel=0.03)
     assert shown["km_h"] == pytest.approx(31.3, rel=0.03)  # 100 mm/s x 87 x 0.0036
     assert words(scene.wagon)[:2] == ["31 km/h", "19 mph"]
