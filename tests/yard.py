@@ -26,6 +26,7 @@ from wayrule.sim import (
     straight,
 )
 from wayrule.sim.byhand import FACES, laid, left_alone, on_table
+from wayrule.sim.spin import flicked, spin_recording, twisted
 
 RATE_HZ = 100.0
 TAPE_SD_MM = 0.7
@@ -33,9 +34,15 @@ TAPE_SD_MM = 0.7
 
 @dataclass(frozen=True)
 class Yard:
-    """A folder with floor0.csv .. floor2.csv (3 m straights), shuttle.csv (there, back, there), oval.csv (three laps),
-    here.csv and there.csv (at rest on one place, turned end for end), sides.csv, table.csv, alone.csv, once.csv (a lap,
-    for a survey), van.wagon.toml; tapes_mm as read."""
+    """A folder of recordings, and the truth behind them.
+
+    floor0.csv .. floor2.csv   3 m straights, with tapes_mm as read
+    shuttle.csv                there, back and there again
+    oval.csv, once.csv         three laps; one, for a survey
+    spin.csv, dry.csv          the axle flicked; a few turns by hand
+    here.csv, there.csv        at rest on one place, and turned end for end
+    sides.csv, table.csv, alone.csv, van.wagon.toml
+    """
 
     folder: Path
     specimen: Specimen
@@ -61,7 +68,7 @@ class Yard:
     @property
     def all(self) -> list[str]:
         """Every calibrating recording."""
-        words = ["here@level", "there@turned", "sides@position", "table@table=5", "alone@rest"]
+        words = ["spin@spin=forward", "here@level", "there@turned", "sides@position", "table@table=5", "alone@rest"]
         return [*self.floors, self.run(f"oval@laps=3@lap={self.lap_mm:.1f}:2"), *map(self.run, words)]
 
 
@@ -97,5 +104,7 @@ def make_yard(folder: Path) -> Yard:
     write(laid(specimen.imu, [*FACES, (1.0, 1.0, 1.0), (-1.0, -1.0, 1.0)], rng, rate_hz=RATE_HZ, name="sides"))
     write(on_table(specimen.imu, 5, rng, rate_hz=RATE_HZ, name="table"))
     write(left_alone(specimen.imu, 120.0, rng, rate_hz=RATE_HZ, name="alone"))
+    write(spin_recording(HO_VAN, specimen.wheel, *flicked(60.0, 200.0, rng), rng))
+    write(spin_recording(HO_VAN, specimen.wheel, *twisted(5.0, 200.0, rng), rng, name="dry"))
     (folder / "van.wagon.toml").write_bytes(write_wagon(HO_VAN))
     return Yard(folder, specimen, line, once, tuple(tapes), lap)

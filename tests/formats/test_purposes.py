@@ -28,7 +28,7 @@ from wayrule.model.purpose import KINDS, Purpose
         ("a.csv@lap=9012:2@laps=5", "a.csv", Purpose("laps", 9012.0, 2.0, laps=5)),
         ("a.csv@table", "a.csv", Purpose("table")),
         ("a.csv@TABLE=10", "a.csv", Purpose("table", turns=10)),
-        *((f"a.csv@{word}", "a.csv", Purpose(word)) for word in ("rest", "position", "level", "turned", "run")),
+        *((f"a.csv@{word}", "a.csv", Purpose(word)) for word in ("dry", "rest", "position", "level", "turned", "run")),
     ],
 )
 def test_every_word(text: str, path: str, purpose: Purpose) -> None:
@@ -42,7 +42,10 @@ def test_every_kind_has_a_word() -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("a.csv@spn", "expected one of spin, rest, .* behind the @, came 'spn'; did you mean @spin, or spin=forward"),
+        (
+            "a.csv@spn",
+            "expected one of dry, spin, rest, .* behind the @, came 'spn'; did you mean @spin, or spin",
+        ),
         ("a.csv@zzz", "came 'zzz'; leave it off, and the data decide"),
         ("a.csv@taped=3000", "a length and its sd, both above 0 mm, came '3000'; write @taped=3000:0.7"),
         ("a.csv@taped=3000:0", "a length and its sd, both above 0 mm, came '3000:0'"),

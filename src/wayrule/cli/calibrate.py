@@ -17,7 +17,8 @@ def calibrate(
 ) -> None:
     """Calibrate a wagon from whatever recordings there are, and say what to do next.
 
-    WHAT says what a recording was made for: spin (the axle turned by hand, or a roll), taped=MM:SD (a straight between
+    WHAT says what a recording was made for: dry (a few turns by hand before any
+    glue), spin (the axle turned by hand, or a roll), taped=MM:SD (a straight between
     two stops), rod=MM:SD (a gauge rod), laps=N (with @lap=MM:SD where a lap is taped), table=TURNS (whole turns on a
     turntable), level and turned (the wagon at rest, and turned end for end), position (at rest on any side), rest.
     Left off, the data decide. What is not known yet says so, with what to do.
@@ -42,7 +43,8 @@ def calibrate(
     if not result.written:
         say("Nothing was written; --out DIR keeps the calibration.")
         return
-    file, page = result.written
-    say(f"Written: {file} (report: {page}). Give it, or its folder, to `wayrule survey --calibration`.")
+    *files, page = result.written
+    kept = "Give it, or its folder, to `wayrule survey --calibration`." if files else "No calibration came of it yet."
+    say(f"Written: {', '.join(map(str, files)) or page} (report: {page}). {kept}")
     if not no_open:
         open_page(page)

@@ -19,10 +19,11 @@ from wayrule.model import Calibration, Wagon
 from wayrule.model.rolling import WAYS
 from wayrule.pipeline.calibrate import calibrate as calibrate_day
 from wayrule.pipeline.calibrateinertial import LEVEL
+from wayrule.pipeline.calibratenoise import NAME as NOISE
 from wayrule.pipeline.rollinghistory import control_chart, history
 from wayrule.report.calibration import calibration_page, part_sentences, purpose_words, standing_sentences
 from wayrule.report.controlchart import History, chart_picture
-from wayrule.report.noise import noise_picture
+from wayrule.report.noise import noise_picture, noise_rows
 from wayrule.report.pictures import Picture
 from wayrule.report.seat import seat_picture
 from wayrule.units import DEG, G_MM_S2
@@ -61,7 +62,7 @@ class CalibrateResult(model.CalibrationDay):
                 "gyro": (self.wagon.imu.gyro_noise_dps_rthz, DEG),
                 "accelerometer": (self.wagon.imu.acc_noise_g_rthz, G_MM_S2),
             }
-            drawn["noise and clock"] = [
+            drawn[NOISE] = [
                 noise_picture(one, (claims[one.kind][0] or math.nan) * claims[one.kind][1])
                 for one in (known.gyro_noise, known.force_noise)
                 if one is not None
@@ -69,16 +70,23 @@ class CalibrateResult(model.CalibrationDay):
         return drawn
 
     def save(self, folder: PathName) -> list[Path]:
-        """Write the calibration, never over another, and `calibration.html`; returns what was written."""
-        file = store.write_calibration(Path(folder), self.calibration)
-        return [file, store.write_text(Path(folder) / PAGE, self.page())]
+        """Write the calibration, never over another, and `calibration.html`; returns what was written.
+
+        After a dry test alone there is no calibration, and only the page is written.
+        """
+        page = store.write_text(Path(folder) / PAGE, self.page())
+        return [*([store.write_calibration(Path(folder), self.calibration)] if self.calibration.runs else []), page]
 
     def lines(self) -> list[str]:
         """Everything for a terminal: where the parts stand, what was found, what to do next."""
         out = [plain_signs(sentence) for sentence in standing_sentences(self)]
+        known = self.calibration.inertial
+        noises = [one for one in (known.gyro_noise, known.force_noise) if one is not None] if known else []
         for part in self.parts:
             out += ["", f"{part.name[0].upper()}{part.name[1:]}: {part.standing}"]
             out += [f"  {plain_signs(sentence)}" for sentence in part_sentences(part)]
+            if part.name == NOISE:
+                out += [f"  {one.kind}, {plain_signs(': '.join(row))}" for one in noises for row in noise_rows(one)]
         decided = [
             f"Decided: {name}: {purpose_words(one)} ({one.decided}); to overrule: {name}@WHAT."
             for name, one in self.purposes
@@ -123,8 +131,8 @@ def calibrate(
 
     Parameters
     ----------
-    runs : RUN or RUN@WHAT, one or several; WHAT is spin, rest, taped=MM:SD, rod=MM:SD, laps=N (with @lap=MM:SD where a
-        lap is taped), table=TURNS, position, level, turned, run; left off, the data decide
+    runs : RUN or RUN@WHAT, one or several; WHAT is dry, spin, rest, taped=MM:SD, rod=MM:SD, laps=N (with @lap=MM:SD
+        where a lap is taped), table=TURNS, position, level, turned, run; left off, the data decide
     wagon : its file, or the wagon
     calibration : of this wagon, to go on from: a file, a folder (the newest in it), or one in hand
     out : folder to write into; None writes nothing

@@ -8,7 +8,7 @@ from typing import Final
 from wayrule.errors import UsageError
 from wayrule.model.purpose import KINDS, Purpose
 
-WORDS: Final = ("spin", "rest", "taped", "rod", "laps", "lap", "table", "position", "level", "turned", "run")
+WORDS: Final = ("dry", "spin", "rest", "taped", "rod", "laps", "lap", "table", "position", "level", "turned", "run")
 
 SHAPES: Final = {
     "taped": "taped=3000:0.7 (mm and its sd, mm)",

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from wayrule.model.axlelearned import AxleLearned
 from wayrule.model.calibration import Calibration
 from wayrule.model.inertial import Seat
 from wayrule.model.purpose import Purpose
@@ -44,8 +45,9 @@ class CalibrationDay:
     parts         in the order of the work
     purposes      (recording, what it was taken for), in the order given
     distance      today's calibration of the distance; None where no tape told
-    seat          how the inertial sensor sits, to be looked at before it is accepted; None where nothing shows it
     problems      of the recordings
+    axle          what the axle's field has taught today; None where nothing was fit for it
+    seat          how the inertial sensor sits, to be looked at before it is accepted; None where nothing shows it
     """
 
     wagon_name: str
@@ -55,6 +57,7 @@ class CalibrationDay:
     purposes: tuple[tuple[str, Purpose], ...]
     distance: DistanceStep | None
     problems: tuple[Problem, ...]
+    axle: AxleLearned | None = None
     seat: Seat | None = None
 
     def part(self, name: str) -> CalibrationPart:

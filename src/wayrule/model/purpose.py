@@ -4,11 +4,12 @@ import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
-Kind = Literal["", "run", "spin", "rest", "taped", "rod", "laps", "table", "position", "level", "turned"]
+Kind = Literal["", "run", "dry", "spin", "rest", "taped", "rod", "laps", "table", "position", "level", "turned"]
 
 KINDS: Final[dict[Kind, str]] = {
     "": "left to the data",
     "run": "a run of any kind",
+    "dry": "a few turns by hand, before any glue",
     "spin": "the axle turned by hand, or a roll",
     "rest": "left alone at rest",
     "taped": "a straight between two stops, taped",

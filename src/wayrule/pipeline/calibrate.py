@@ -1,12 +1,15 @@
 """The order of calibrating: what each recording is, what its step shows, and the wagon as it is known afterwards."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
+from typing import Any
 
 from wayrule.errors import UndeterminedError, UsageError
 from wayrule.model import Calibration, CalibrationDay, CalibrationPart, Inertial, Recording, Shown, Wagon
+from wayrule.model.calibrationday import Standing
 from wayrule.model.purpose import Purpose
-from wayrule.pipeline.calibratedistance import FoundDistance, find_distance
+from wayrule.pipeline.calibrateaxle import FoundAxle, find_axle
+from wayrule.pipeline.calibratedistance import find_distance
 from wayrule.pipeline.calibrateinertial import FoundInertial, find_inertial
 from wayrule.pipeline.calibratenoise import FoundNoise, find_noise
 from wayrule.pipeline.looks import Look, look
@@ -53,34 +56,51 @@ def calibrate(
     looks = tuple(look(recording, purpose, wagon) for recording, purpose in recordings)
     if calibration is not None:
         check_seat(calibration, [one.travel for one in looks if one.travel is not None])
+    tell("axle")
+    axle = find_axle(looks, wagon, calibration)
     tell("distance")
     distance = find_distance(looks, wagon, calibration, made=made)
     tell("inertial sensor")
     inertial = find_inertial(looks, wagon, calibration)
     shown = (*((distance.taped.shown,) if distance.taped else ()), *inertial.shown)
-    after, apart = _after(looks, wagon, calibration, shown, distance, inertial)
+    after, apart = _after(looks, wagon, calibration, shown, inertial)
     tell("noise and clock")
     noise = find_noise(looks, wagon)
-    after = replace(after, inertial=_sensor(after.inertial, inertial, noise))
-    parts = (distance.part, *inertial.parts(after), noise.part, *_agreement(apart), *_unread(looks))
-    _check_found(parts, shown, inertial)
+    parts = (
+        *_agreement(apart), axle.part, distance.part, *inertial.parts(after), noise.part, *_recordings(looks),
+    )  # fmt: skip
+    after = replace(
+        after,
+        made=made,
+        steps=(*after.steps, *((distance.step,) if distance.step else ())),
+        axle=axle.learned.reference if axle.learned else after.axle,
+        inertial=_inertial(after.inertial, inertial, noise),
+    )
+    _check_found(parts, shown, inertial, axle)
     return CalibrationDay(
         wagon.name,
-        replace(after, made=made),
+        after,
         calibration,
         parts,
         tuple((one.name, one.purpose) for one in looks),
         distance.step,
         tuple(p for one in looks for p in (one.travel or one.recording).problems),
+        axle.learned,
         inertial.seat,
     )
 
 
-def _sensor(before: Inertial | None, found: FoundInertial, noise: FoundNoise) -> Inertial | None:
-    """The inertial sensor beside its constants: what today showed, and from before what it did not."""
-    today = Inertial(found.accelerometer, found.bias, noise.gyro, noise.force, noise.clock)
-    known = {one.name: getattr(today, one.name) or getattr(before, one.name, None) for one in fields(Inertial)}
-    return Inertial(**known) if any(part is not None for part in known.values()) else None
+def _inertial(before: Inertial | None, found: FoundInertial, noise: FoundNoise) -> Inertial | None:
+    """What is known of the inertial sensor beside the constants: today's, and where it says nothing what was known."""
+    new = {
+        "accelerometer": found.accelerometer,
+        "gyro_bias": found.bias,
+        "gyro_noise": noise.gyro,
+        "force_noise": noise.force,
+        "clock": noise.clock,
+    }
+    known: dict[str, Any] = {name: value for name, value in new.items() if value is not None}
+    return replace(before or Inertial(), **known) if known else before
 
 
 def _after(
@@ -88,7 +108,6 @@ def _after(
     wagon: Wagon,
     calibration: Calibration | None,
     shown: Sequence[Shown],
-    distance: FoundDistance,
     inertial: FoundInertial,
 ) -> tuple[Calibration, tuple[Contradiction, ...]]:
     """The wagon as it is known after the day, and which steps contradict the others."""
@@ -96,12 +115,12 @@ def _after(
     with_lag = any("lag_s" in one.names for one in shown)
     before = before_the_day(wagon, calibration, wheel_scale_sd=scale_sd, with_lag=with_lag)
     agreeing, apart = agreed(before, shown)
-    used = tuple(one.source for one in looks if not one.refused)
+    used = tuple(one.source for one in looks if not one.refused and one.purpose.kind != "dry")
     after = calibrated(
         before, agreeing, wagon, calibration,
         runs=used, rotation=inertial.rotation, biases_rad_s=inertial.biases_rad_s,
     )  # fmt: skip
-    return replace(after, steps=(*after.steps, *((distance.step,) if distance.step else ()))), apart
+    return after, apart
 
 
 def _agreement(apart: Sequence[Contradiction]) -> tuple[CalibrationPart, ...]:
@@ -113,13 +132,22 @@ def _agreement(apart: Sequence[Contradiction]) -> tuple[CalibrationPart, ...]:
     return (CalibrationPart("agreement", "partly known", tuple(one.text for one in apart), (), todo),)
 
 
-def _unread(looks: Sequence[Look]) -> tuple[CalibrationPart, ...]:
-    """Recordings that could not be read as what they were made for, as a part of their own."""
+def _recordings(looks: Sequence[Look]) -> tuple[CalibrationPart, ...]:
+    """Recordings that could not be read as what they were made for, and what their cards of health warn of."""
     refused = tuple(one.refused for one in looks if one.refused)
-    if not refused:
+    cards = [one.travel.health for one in looks if one.travel is not None and one.travel.health is not None]
+    warned = tuple(
+        f"{card.run}: {item.name} {item.light}: {item.reason} {item.todo}"
+        for light in ("red", "amber")
+        for card in cards
+        for item in card.of(light)
+    )
+    if not refused and not warned:
         return ()
     todo = "Look at them with `wayrule travel`, and record them again where that helps."
-    return (CalibrationPart("recordings", "partly known", (), refused, todo),)
+    bad = bool(refused) or any(card.light == "red" for card in cards)
+    standing: Standing = "partly known" if bad else "known"
+    return (CalibrationPart("recordings", standing, warned, refused, todo if bad else ""),)
 
 
 def _check_names(recordings: Sequence[tuple[Recording, Purpose]]) -> None:
@@ -144,9 +172,11 @@ def _check_names(recordings: Sequence[tuple[Recording, Purpose]]) -> None:
             digests[recording.sha256] = recording.name
 
 
-def _check_found(parts: Sequence[CalibrationPart], shown: Sequence[Shown], inertial: FoundInertial) -> None:
+def _check_found(
+    parts: Sequence[CalibrationPart], shown: Sequence[Shown], inertial: FoundInertial, axle: FoundAxle
+) -> None:
     """Refuse to make a calibration of nothing: the first reason why is the answer."""
-    if shown or inertial.biases_rad_s or inertial.accelerometer is not None:
+    if shown or inertial.biases_rad_s or inertial.accelerometer is not None or axle.learned or axle.dry:
         return
     reasons = [text for part in parts for text in part.refused]
     todo = next((part.todo for part in parts if part.todo), "")

@@ -165,10 +165,11 @@ def _turns_enough(one: Look) -> bool:
 def _level(looks: Sequence[Look], wagon: Wagon, rotation: Array, how: str) -> Attempts:
     """Level error from pairs of rests on the track, in the order given; yaw of the mounting and lag from driving."""
     out = Attempts()
-    for one in looks:
-        news = _driven(one, wagon)
-        if news is not None:
-            out.news(news)
+    by_driving = [news for news in (_driven(one, wagon) for one in looks) if news is not None]
+    out.shown += by_driving
+    if by_driving:
+        count = len(by_driving)
+        out.told.append(f"Driving of {count} run{'s' if count > 1 else ''} shows how it is turned about the upright.")
     stood = {kind: [one for one in looks if one.purpose.kind == kind] for kind in ("level", "turned")}
     for first, second in zip(stood["level"], stood["turned"], strict=False):
         pair = _pair(first, second, rotation, out)

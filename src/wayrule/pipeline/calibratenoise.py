@@ -13,6 +13,8 @@ from wayrule.pipeline.looks import Look
 from wayrule.run.clock import clock, clock_text
 from wayrule.run.noise import compare, noise_at_rest, step_texts
 
+NAME: Final = "noise and clock"
+
 ENOUGH_S: Final = 600.0
 """A log at rest of ten minutes shows the terms that a run of some minutes meets."""
 
@@ -43,9 +45,7 @@ def find_noise(looks: Sequence[Look], wagon: Wagon) -> FoundNoise:
     beat = _clock(looks, wagon, out)
     seconds = max((one.seconds for one in (gyro, force) if one is not None), default=0.0)
     standing: Standing = "known" if seconds >= ENOUGH_S else "partly known" if seconds else "not yet known"
-    part = CalibrationPart(
-        "noise and clock", standing, tuple(out.told), tuple(out.refused), "" if standing == "known" else DO_REST
-    )
+    part = CalibrationPart(NAME, standing, tuple(out.told), tuple(out.refused), "" if standing == "known" else DO_REST)
     return FoundNoise(part, gyro, force, beat)
 
 

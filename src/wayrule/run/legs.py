@@ -28,7 +28,7 @@ BEND_WHEELBASES: Final = 2.0
 SPOILS: Final = {"slide": "a sliding wheel", "spin": "a spinning wheel", "lift": "a lifted wagon", "gap": "a gap"}
 """Mishaps after which a wheel's distance is not what it rolled, in words."""
 
-MISCOUNTED: Final = frozenset({"turns may be lost", "too fast for the rate"})
+MISCOUNTED: Final = frozenset({"turns may be lost", "turns unproved", "too fast for the rate"})
 """Problems of a run in which the wheel's turns are not sure."""
 
 
