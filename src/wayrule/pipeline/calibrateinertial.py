@@ -170,6 +170,7 @@ def _level(looks: Sequence[Look], wagon: Wagon, rotation: Array, how: str) -> At
     if by_driving:
         count = len(by_driving)
         out.told.append(f"Driving of {count} run{'s' if count > 1 else ''} shows how it is turned about the upright.")
+        out.told += [news.text for news in by_driving if "lag_s" in news.names]
     stood = {kind: [one for one in looks if one.purpose.kind == kind] for kind in ("level", "turned")}
     for first, second in zip(stood["level"], stood["turned"], strict=False):
         pair = _pair(first, second, rotation, out)
@@ -254,9 +255,10 @@ def _standing(
     worst = max(constants, key=lambda one: after.one(one)[1])
     known = after.one(worst)[1] < enough
     told = list(found.told)
-    if known and not found.shown:
+    if known and not any(set(constants) & set(one.names) for one in found.shown):
         told.append("Known well enough from other steps, or from the calibration that was given.")
-    standing: Standing = "known" if known else "partly known" if found.shown else "not yet known"
+    spoke = any(set(constants) & set(one.names) for one in found.shown)
+    standing: Standing = "known" if known else "partly known" if spoke else "not yet known"
     return CalibrationPart(name, standing, tuple(told), tuple(found.refused), "" if known else todo)
 
 
