@@ -250,7 +250,8 @@ class Wagon:
         sec, usec = self._looked
         passed_us = (self.time.sec - sec) * 1_000_000 + self.time.usec - usec
         if passed_us >= 250_000:
-            self.speed.take(self.axle.distance_um(), passed_us)
+            if self.axle.known:
+                self.speed.take(self.axle.distance_um(), passed_us)
             self._looked = (self.time.sec, self.time.usec)
             if self.display is not None:
                 self.display.lines(words(self))

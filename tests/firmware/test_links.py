@@ -200,7 +200,9 @@ def test_the_page_shows_way_and_speed_and_takes_marks(running: Running) -> None:
     assert status == 200
     assert b"scale speed" in page
     assert b"http" not in page.replace(b"<!doctype html>", b"")  # nothing from elsewhere
-    time.sleep(1.5)
+    deadline = time.monotonic() + 20
+    while not running.wagon.speed.mm_s and time.monotonic() < deadline:
+        time.sleep(0.1)
     now = json.loads(asked(running, "GET", "/now")[1])
     assert now["known"]
     assert now["mm_s"] == pytest.approx(19 * 5.25, rel=0.2)
