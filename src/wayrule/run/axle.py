@@ -18,7 +18,7 @@ from wayrule.model import AxleLearned, AxleReference, OrderError, Recording
 from wayrule.model.arrays import Array
 from wayrule.run.axlechecks import check_learnable, check_steady, refused_still, refused_unsteady
 from wayrule.run.axleforward import Forward, forward_sense
-from wayrule.run.decode import LONG_STEP_TURNS, Decoded, decode, steady_samples, turns_of
+from wayrule.run.decode import LONG_STEP_TURNS, Decoded, calm_samples, decode, steady_samples, turns_of
 from wayrule.run.field import Ring
 from wayrule.run.unwrap import TAU, wrap
 
@@ -119,7 +119,7 @@ def _learnt(t_s: Array, field_mt: Array, found: Decoded, run: str) -> _Learnt:
     """Curve and harmonics, each from the other's last guess."""
     points = field_mt[:, found.axes]
     phi = _moved(found.phi_rad, points, found)
-    steady = steady_samples(found.counted, LONG_STEP_TURNS)
+    steady = calm_samples(found.counted, steady_samples(found.counted, LONG_STEP_TURNS))
     for _ in range(ROUNDS):
         told = all_harmonics(t_s, phi, steady)
         if told is None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from wayrule.errors import UndeterminedError
 from wayrule.maths.counting import FAST_TURN
@@ -23,6 +23,7 @@ STEP_TURNS = 1 / 16
 MOST_SAMPLES_A_STEP = 64
 LONG_STEP_TURNS = 1 / 4
 """Steps over which a calibration tells steady turning: longer than a survey's, lest a weak field feigns halts."""
+ROUGH = 6.0
 STANDING_TURNS = 0.03
 """Steps below are those of an axle that stands: 10 deg."""
 
@@ -120,6 +121,18 @@ def steady_samples(counted: Unwrapped, step_turns: float = STEP_TURNS) -> NDArra
     same_way = np.sign(step) == np.sign(np.roll(step, 1))
     within = (np.abs(step) > floor) & (np.abs(step) < FAST_TURN * TAU)
     return np.asarray(within & same_way & ~counted.fast & ~counted.bridged)
+
+
+def calm_samples(counted: Unwrapped, steady: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The steady samples without those in which a finger pushes or stops the axle, a quarter turn about them included.
+
+    There the change of speed is `ROUGH` times its usual one and more, and passes for periodic error of the reading.
+    """
+    every = samples_a_step(counted.psi_rad, LONG_STEP_TURNS)
+    speed = np.gradient(uniform_filter1d(counted.psi_rad, 2 * every, mode="nearest"))
+    change = np.abs(np.gradient(uniform_filter1d(speed, 2 * every, mode="nearest")))
+    rough = change > ROUGH * float(np.median(change[steady])) if steady.any() else steady
+    return np.asarray(steady & ~maximum_filter1d(rough, 2 * every))
 
 
 def samples_a_step(psi_rad: Array, step_turns: float) -> int:
