@@ -18,14 +18,17 @@ from wayrule.formats.spelling import run_names
 from wayrule.model import Calibration, Wagon
 from wayrule.model.rolling import WAYS
 from wayrule.pipeline.calibrate import calibrate as calibrate_day
+from wayrule.pipeline.calibrateaxle import NAME as AXLE
 from wayrule.pipeline.calibrateinertial import LEVEL
 from wayrule.pipeline.calibratenoise import NAME as NOISE
 from wayrule.pipeline.rollinghistory import control_chart, history
+from wayrule.report.axle import axle_picture, orders_table
 from wayrule.report.calibration import calibration_page, part_sentences, purpose_words, standing_sentences
 from wayrule.report.controlchart import History, chart_picture
 from wayrule.report.noise import noise_picture, noise_rows
 from wayrule.report.pictures import Picture
 from wayrule.report.seat import seat_picture
+from wayrule.report.tables import Table
 from wayrule.units import DEG, G_MM_S2
 from wayrule.version import VERSION
 
@@ -49,12 +52,14 @@ class CalibrateResult(model.CalibrationDay):
         """The report, a whole HTML page."""
         assert self.wagon is not None
         made = self.calibration.made.replace("T", " ").replace("Z", " UTC")
-        return calibration_page(self, self.wagon, self.pictures(), made=made, version=VERSION)
+        return calibration_page(self, self.wagon, self.pictures(), self.tables(), made=made, version=VERSION)
 
     def pictures(self) -> dict[str, list[Picture]]:
         """The drawings of each part."""
         assert self.wagon is not None
         drawn = {"distance": [chart_picture(one) for one in _histories(self.calibration)]}
+        if self.axle is not None and self.wagon.wheel.diameter_mm is not None:
+            drawn[AXLE] = [axle_picture(self.axle, self.wagon.wheel.diameter_mm)]
         if self.seat is not None:
             drawn[LEVEL] = [seat_picture(self.seat)]
         if (known := self.calibration.inertial) is not None:
@@ -68,6 +73,12 @@ class CalibrateResult(model.CalibrationDay):
                 if one is not None
             ]
         return drawn
+
+    def tables(self) -> dict[str, list[Table]]:
+        """The tables of each part."""
+        assert self.wagon is not None
+        axle, diameter_mm = self.axle, self.wagon.wheel.diameter_mm
+        return {AXLE: [orders_table(axle, diameter_mm)]} if axle is not None and diameter_mm is not None else {}
 
     def save(self, folder: PathName) -> list[Path]:
         """Write the calibration, never over another, and `calibration.html`; returns what was written.

@@ -18,6 +18,9 @@ from wayrule.track.agreement import Contradiction, agreed
 from wayrule.track.calibrated import before_the_day, calibrated
 from wayrule.track.fitting import check_new, check_seat, for_wagon
 
+BY_THE_WAY = "driving"
+"""A step that any run is asked for, though none was made for it: where it contradicts, nothing need be repeated."""
+
 
 def calibrate(
     recordings: Sequence[tuple[Recording, Purpose]],
@@ -127,9 +130,13 @@ def _agreement(apart: Sequence[Contradiction]) -> tuple[CalibrationPart, ...]:
     """Steps that contradict the others, as a part of their own; none where all agree."""
     if not apart:
         return ()
-    worst = max(apart, key=lambda one: one.sigmas)
+    told = tuple(one.text for one in apart)
+    meant = [one for one in apart if one.step != BY_THE_WAY]
+    if not meant:
+        return (CalibrationPart("agreement", "known", told),)
+    worst = max(meant, key=lambda one: one.sigmas)
     todo = f"Repeat what was recorded as {', '.join(worst.runs)}, and look whether wagon or sensor has moved between."
-    return (CalibrationPart("agreement", "partly known", tuple(one.text for one in apart), (), todo),)
+    return (CalibrationPart("agreement", "partly known", told, (), todo),)
 
 
 def _recordings(looks: Sequence[Look]) -> tuple[CalibrationPart, ...]:

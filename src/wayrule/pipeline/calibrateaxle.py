@@ -18,6 +18,12 @@ from wayrule.units import DEG
 
 NAME: Final = "axle angle"
 
+LOOSE: Final = (
+    "Loose magnets must not be swallowed, and are kept away from heart implants: count them, and keep them from "
+    "children and animals; with epoxy, gloves and fresh air. `wayrule bench` has the cautions of every step; local "
+    "rules come first."
+)
+
 UNSENSED: Final = frozenset({"position", "dry"})
 """Kinds whose field is none of the finished wagon on its wheels."""
 
@@ -69,7 +75,7 @@ def _dry(looks: Sequence[Look], wagon: Wagon, out: Attempts) -> DryTest | None:
         if one.purpose.kind == "dry":
             found = out.run(partial(_dry_test, one, wagon)) or found
     if found is not None:
-        out.told += [f"Dry test: {found.text}", *found.steps]
+        out.told += [f"Dry test: {found.text}", *found.steps, LOOSE]
     return found
 
 

@@ -22,6 +22,7 @@ from wayrule.report.canvas import (
     to_svg,
 )  # fmt: skip
 from wayrule.report.numbers import significant
+from wayrule.report.pictures import Picture, picture
 from wayrule.report.tables import Table
 
 HEIGHT_PX: Final = 400.0
@@ -44,7 +45,7 @@ def axle_figure(learnt: AxleLearned, diameter_mm: float, size: Size = WIDE) -> F
     degree = math.radians(1.0) * um
     titles = (
         f"Read on the ring, ° too much (1° is {significant(degree)} µm of travel)",
-        "What is left once learnt, ° (mean of each 5°, band ± one sigma)",
+        "Left once learnt, ° (means of 5°, band one sigma)",
     )
     for axes, title in zip((upper, lower), titles, strict=True):
         _round(axes, title, size)
@@ -70,6 +71,13 @@ def _round(axes: Axes, title: str, size: Size) -> None:
 def axle_svg(learnt: AxleLearned, diameter_mm: float, size: Size = WIDE) -> str:
     """The same as an inline SVG."""
     return to_svg(axle_figure(learnt, diameter_mm, size), "axle-error", axle_words(learnt, diameter_mm))
+
+
+def axle_picture(learnt: AxleLearned, diameter_mm: float) -> Picture:
+    """For the page of a calibration."""
+    key = "Above: what is taken out. Below: what is left of it, on a scale of its own."
+    words = axle_words(learnt, diameter_mm)
+    return picture("axle", "Error by angle", words, key, lambda size: axle_figure(learnt, diameter_mm, size))
 
 
 def axle_words(learnt: AxleLearned, diameter_mm: float) -> str:

@@ -25,13 +25,19 @@ SHOWN: Final[dict[str, tuple[float, str]]] = {
 
 
 def calibration_page(
-    day: CalibrationDay, wagon: Wagon, pictures: Mapping[str, Sequence[Picture]], *, made: str, version: str
+    day: CalibrationDay,
+    wagon: Wagon,
+    pictures: Mapping[str, Sequence[Picture]],
+    tables: Mapping[str, Sequence[Table]],
+    *,
+    made: str,
+    version: str,
 ) -> str:
     """The report of a day of calibrating.
 
     Parameters
     ----------
-    pictures : name of a part -> its drawings
+    pictures, tables : name of a part -> its drawings, its tables
     made : when, for the title block; "" leaves it out
 
     Returns
@@ -40,7 +46,7 @@ def calibration_page(
     """
     sections = [
         Section("next", "Do this next", points=day.todo or ("Nothing is left to do.",), points_title="In this order"),
-        *(_part(part, pictures.get(part.name, ())) for part in day.parts),
+        *(_part(part, pictures.get(part.name, ()), tables.get(part.name, ())) for part in day.parts),
         Section(
             "constants",
             "The wagon's constants",
@@ -104,9 +110,9 @@ def plus_minus(text: str) -> str:
     return re.sub(r"(?<![\w.)])-(?=\d)", MINUS, text.replace("+-", "±"))
 
 
-def _part(part: CalibrationPart, pictures: Sequence[Picture]) -> Section:
+def _part(part: CalibrationPart, pictures: Sequence[Picture], tables: Sequence[Table]) -> Section:
     title = f"{part.name[0].upper()}{part.name[1:]}: {part.standing}"
-    return Section(part.name.replace(" ", "-"), title, tuple(part_sentences(part)), tuple(pictures))
+    return Section(part.name.replace(" ", "-"), title, tuple(part_sentences(part)), tuple(pictures), tuple(tables))
 
 
 def constants_table(now: Calibration, before: Calibration | None) -> Table:
