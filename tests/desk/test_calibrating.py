@@ -11,7 +11,10 @@ import wayrule
 from tests.yard import Yard, make_yard
 from wayrule.cli.main import run
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.sim import errors
+from wayrule.formats.recordingwriter import write_recording
+from wayrule.formats.wagonwriter import write_wagon
+from wayrule.model import FieldSensor, Imu, Wheel
+from wayrule.sim import GOOD, HO_VAN, Leg, RunPlan, build, draw_specimen, errors, simulate, straight
 
 MONDAY, TUESDAY = "2026-08-03T09:00:00Z", "2026-08-04T09:00:00Z"
 
@@ -184,3 +187,29 @@ def test_a_dry_test_says_what_to_do_and_makes_no_calibration(yard: Yard, tmp_pat
     assert part.told[0].startswith("Dry test: ")
     assert "dry" in part.todo or "Fix the magnets" in part.todo
     assert [path.name for path in found.written] == ["calibration.html"]
+
+
+@pytest.mark.parametrize("wheel", ["distance", "ticks", "speed"])
+def test_other_wheel_sensors_without_an_inertial_one(tmp_path: Path, wheel: str) -> None:
+    """A distance 1 % too short, an encoder, a speed: the tape finds their scale; a rod laid six times too."""
+    rng = np.random.default_rng(8)
+    road = build("Shed road", [straight(4000.0)], scale="HO", ratio=87.0, gauge_mm=16.5, rng=rng)
+    sensed = Wheel(10.5, 0.04, ticks_per_turn=64.0) if wheel == "ticks" else Wheel(scale_sd=0.01)
+    van = dataclasses.replace(HO_VAN, wheel=sensed, magnets=None, sensor=FieldSensor(), imu=Imu())
+    (tmp_path / "van.wagon.toml").write_bytes(write_wagon(van))
+    specimen = draw_specimen(van, GOOD, rng, field=False)
+    specimen = dataclasses.replace(specimen, wheel=dataclasses.replace(specimen.wheel, scale=-0.01))
+    legs = {"floor": (Leg(3000.0, 150.0),), "rod": (Leg(300.0, 80.0, 2.0),) * 6}
+    for name, plan in legs.items():
+        run_plan = RunPlan(200.0, plan, rate_hz=100.0, wheel=wheel, imu=False)  # type: ignore[arg-type]
+        recording, _ = simulate(road, van, run_plan, GOOD, rng, specimen=specimen, name=name)
+        (tmp_path / f"{name}.csv").write_bytes(write_recording(recording))
+    words = [f"{tmp_path / 'floor.csv'}@taped=3000:0.7", f"{tmp_path / 'rod.csv'}@rod=300:0.05"]
+    found = wayrule.calibrate(words, tmp_path / "van.wagon.toml", out=tmp_path / "cals")
+    circle = found.distance.circle("straight")
+    assert circle.legs == 7
+    true = specimen.wheel.circumference_mm / (np.pi * 10.5) - 1 if wheel == "ticks" else 1 / 0.99 - 1
+    assert abs(circle.scale - true) < 3 * circle.scale_sd
+    assert circle.scale_sd < 6e-4
+    assert found.calibration.rotation is None
+    assert wayrule.calibrate(words[0], tmp_path / "van.wagon.toml").part("gyro").standing == "not yet known"
