@@ -10,7 +10,7 @@ from wayrule.errors import RecordingError
 from wayrule.formats import recording as recordings
 from wayrule.formats.columns import resolve
 from wayrule.formats.problems import many, problem
-from wayrule.formats.rawlogframes import LogContent, Stamps, log_content
+from wayrule.formats.rawlogframes import LogContent, Stamps, clock_stamps, log_content
 from wayrule.formats.rawlogproblems import log_problems
 from wayrule.formats.rawlogreader import RawLog
 from wayrule.formats.wire import Trip, recording_of, text_recording
@@ -98,8 +98,9 @@ def recording_from(
     trips = [t for t in chosen.trips if len(t.seq) >= LEAST_SAMPLES] or list(chosen.trips[:1])
     short = [t for t in chosen.trips if t not in trips]
     parts = [recording_of(t, name, wagon.columns, sensor=sensor, imu=imu, counter_bits=bits) for t in trips]
-    ties = [_tie(content.stamps.get((t.device, t.boot)), log) for t in trips]
     desk = [(n.t_ns * 1e-9, n.words.get("name", "")) for n in log.notes if n.what == "mark"]
+    stamps = clock_stamps(log) if desk or len(trips) > 1 else {}
+    ties = [_tie(stamps.get((t.device, t.boot)), log) for t in trips]
     made = _one(parts[0], ties[0], desk) if len(parts) == 1 else _joined(parts, ties, desk, where)
     told = (*log_problems(log), *_short(short), *made.problems, *_damaged(content))
     return replace(made, name=name, problems=told, sha256=sha256)

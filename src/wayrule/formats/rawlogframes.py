@@ -11,8 +11,8 @@ from wayrule.formats.wire import Damage, Decoder, Frame, Hello, Samples, State, 
 from wayrule.formats.wire.textlines import is_header
 from wayrule.model.arrays import Array
 
-STAMP_S: Final = 0.2
-"""Of the pieces of a stream one in so long a time gives a stamp for the tie of clocks."""
+MOST_STAMPS: Final = 10_000
+"""Of the pieces of a stream so many, spread evenly in time, give a stamp each for the tie: a second's work."""
 
 LEAD: Final = 2200
 """Bytes before such a piece that are decoded first, so that a frame cut by its begin is whole: two longest frames."""
@@ -41,13 +41,11 @@ class LogContent:
     trips    of every wagon and boot, in the order of first hearing
     texts    of sources that print lines with a header
     damage   pieces that were neither frame nor line, by source
-    stamps   (device, boot) -> moments on both clocks
     """
 
     trips: tuple[Trip, ...]
     texts: tuple[TextStream, ...]
     damage: dict[int, tuple[Damage, ...]]
-    stamps: dict[tuple[int, int], Stamps]
 
 
 def log_content(log: RawLog) -> LogContent:
@@ -58,32 +56,38 @@ def log_content(log: RawLog) -> LogContent:
     frames: list[Frame] = []
     texts: list[TextStream] = []
     damage: dict[int, tuple[Damage, ...]] = {}
-    stamps: dict[tuple[int, int], list[tuple[float, float]]] = {}
     for sender in log.senders():
-        stream = log.stream(sender.source)
         decoder = Decoder()
-        came = [*decoder.feed(stream.data), *decoder.end()]
+        came = [*decoder.feed(log.stream(sender.source).data), *decoder.end()]
         frames += came
         heard = gather(came)
         if any(is_header(line) for line in heard.lines):
             texts.append(TextStream(sender.source, heard.lines))
         if heard.damage:
             damage[sender.source] = heard.damage
-        for key, wagon_s, recorder_s in stamped(stream):
+    return LogContent(gather(frames).trips, tuple(texts), damage)
+
+
+def clock_stamps(log: RawLog) -> dict[tuple[int, int], Stamps]:
+    """(device, boot) -> moments on both clocks."""
+    stamps: dict[tuple[int, int], list[tuple[float, float]]] = {}
+    for sender in log.senders():
+        for key, wagon_s, recorder_s in stamped(log.stream(sender.source)):
             stamps.setdefault(key, []).append((wagon_s, recorder_s))
-    tied = {key: Stamps(*np.array(pairs).T) for key, pairs in stamps.items()}
-    return LogContent(gather(frames).trips, tuple(texts), damage, tied)
+    return {key: Stamps(*np.array(pairs).T) for key, pairs in stamps.items()}
 
 
 def stamped(stream: Stream) -> Iterator[tuple[tuple[int, int], float, float]]:
     """((device, boot), wagon's clock, recorder's clock) [s] of frames that ended in one piece of the stream in many."""
     if not len(stream.ends):
         return
-    bins = (stream.t_ns - stream.t_ns[0]) // int(STAMP_S * 1e9)
+    spacing_ns = int(stream.t_ns[-1] - stream.t_ns[0]) // MOST_STAMPS + 1
+    bins = (stream.t_ns - stream.t_ns[0]) // spacing_ns
     for at in np.flatnonzero(np.diff(bins, prepend=-1)).tolist():
         begin = int(stream.ends[at - 1]) if at else 0
         decoder = Decoder()
-        decoder.feed(stream.data[max(0, begin - LEAD) : begin])
+        if begin and stream.data[begin - 1]:  # the piece before did not end with a frame
+            decoder.feed(stream.data[max(0, begin - LEAD) : begin])
         for key, t_us in latest(decoder.feed(stream.data[begin : int(stream.ends[at])])).items():
             yield key, t_us * 1e-6, float(stream.t_ns[at]) * 1e-9
 

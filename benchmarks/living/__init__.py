@@ -1,0 +1,1 @@
+"""What the live area is made of."""
