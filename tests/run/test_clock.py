@@ -33,6 +33,14 @@ def test_a_clock_that_speeds_up_is_followed_and_its_drift_told() -> None:
     assert found.jitter_s < 2e-5
 
 
+def test_a_clock_that_drifts_knows_its_rate_less_well() -> None:
+    row = np.arange(20_000)
+    t = row / 200.0 * (1 - 1e-4 * row / 20_000)
+    whole, part = clock(t), clock(t[:10_000])
+    assert abs(whole.rate_hz - part.rate_hz) < 3 * whole.rate_sd_hz
+    assert whole.rate_sd_hz < 0.02
+
+
 def test_what_a_person_reads() -> None:
     found = clock(np.delete(np.arange(100) / 50.0, 40), nominal_hz=50.0)
     assert clock_text(found) == "50.00 rows a second where 50 were expected, jitter 0.00 ms, 1 row missing."

@@ -35,6 +35,8 @@ def test_a_push_to_and_fro_shows_lag_and_yaw_within_their_sds() -> None:
         assert found.shown.names == ("yaw", "force_yx", "lag_s")
         true = np.array([matrix[1, 0], lag])  # force_yx - yaw as drawn
         off.append((found.shown.values - true) / np.sqrt(np.diag(found.shown.covariance)))
+        assert found.shown.matrix.tolist() == [[-1.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+        assert abs(found.yaw_rad + matrix[1, 0]) < 3.5 * found.yaw_sd_rad
         assert found.yaw_sd_rad < np.radians(0.15)
         assert found.shown.runs == (("run", "cd"),)
     assert 0.3 < np.sqrt(np.mean(np.square(off))) < 1.7

@@ -14,9 +14,9 @@ from wayrule.run.level import level_and_turned, level_place
 from wayrule.run.positions import next_position, positions, shown_by_positions
 from wayrule.run.rests import rest, rests
 from wayrule.run.turns import table_turns
-from wayrule.sim import GOOD, HO_VAN, RunPlan, draw_specimen, figure_eight, laps, oval, simulate
+from wayrule.sim import CHEAP, GOOD, HO_VAN, RunPlan, draw_specimen, figure_eight, laps, oval, simulate
 from wayrule.sim.byhand import CORNERS, FACES, laid, left_alone, on_table
-from wayrule.sim.imu import draw_imu
+from wayrule.sim.imu import draw_imu, turn_on
 from wayrule.units import DEG, G_MM_S2
 
 LOCAL_G = 9811.0
@@ -77,7 +77,9 @@ def test_what_positions_show_of_the_constants_holds(eight) -> None:
     one, run = eight
     level, cross = truth_of(one)
     news = shown_by_positions(positions(rests(run)), np.eye(3))
-    true = news.matrix @ np.concatenate([level, cross])
+    assert news.names == ("level_x", "level_y", "cross_x", "cross_y")
+    assert news.matrix @ np.concatenate([level, cross]) == pytest.approx(level - G_MM_S2 * cross)
+    true = level - G_MM_S2 * cross
     assert (np.abs(news.values - true) < 3 * np.sqrt(np.diag(news.covariance))).all()
     assert news.runs == (("laid", ""),)
 
@@ -107,6 +109,30 @@ def test_a_turned_pair_shows_the_level_error_and_the_slope() -> None:
     assert 0.2 < np.sqrt(np.mean(np.square(off))) < 1.2  # the place itself, which the sd allows for, is exact here
 
 
+def test_a_sensor_turned_about_the_upright_is_in_the_sigma_of_a_slope() -> None:
+    off = []
+    for seed in range(30):
+        _, here, turned = pair(seed, 0.06, -0.06)
+        found = level_and_turned(here, turned, np.eye(3), place_sd_rad=0.0)
+        off.append((found.slope_rad * G_MM_S2 / LOCAL_G - [0.06, -0.06]) / found.slope_sd_rad)
+    assert 0.5 < np.sqrt(np.mean(np.square(off))) < 1.5
+
+
+def test_an_offset_that_moves_when_switched_on_again_is_in_the_sigma() -> None:
+    """The cheap sensor's moves by 0.8 mg; without it a mean over nine seconds would claim 0.06 mg."""
+    rng, off = np.random.default_rng(5), []
+    base = draw_imu(CHEAP, rng)
+    for _ in range(60):
+        stood = []
+        for _ in range(2):
+            force = base.acc_matrix @ [0.0, 0.0, LOCAL_G] + turn_on(base, rng).acc_bias_mm_s2
+            noise = 270e-6 * G_MM_S2 / np.sqrt(2 * 9.0)
+            stood.append(Rest("a", "", 0.0, 9.0, np.zeros(3), np.zeros(3), force, np.full(3, noise)))
+        found = level_and_turned(*stood, np.eye(3), place_sd_rad=0.0)
+        off.append((found.shown.values - truth_of(base)[0]) / np.sqrt(np.diag(found.shown.covariance)))
+    assert 0.6 < np.sqrt(np.mean(np.square(off))) < 1.4
+
+
 def test_a_wagon_on_its_side_is_no_level_rest() -> None:
     _, here, turned = pair(1)
     side = Rest("side", "", 0.0, 9.0, np.zeros(3), np.zeros(3), here.force_mm_s2[[2, 0, 1]], np.ones(3))
@@ -133,6 +159,9 @@ def test_whole_turns_on_a_table_show_scale_tilt_and_level(turns: int) -> None:
         assert found.turns == turns
         assert found.scale == pytest.approx(true[0], abs=5e-4)
         off.append(np.linalg.solve(np.linalg.cholesky(found.shown.covariance), found.shown.values - true))
+        sums = np.array([[0, -G_MM_S2, 0, 1, 0], [0, 0, -G_MM_S2, 0, 1.0]])  # how the wagon leans drops out of these
+        assert (sums @ found.shown.covariance @ sums.T).diagonal().max() < (0.6e-3 * G_MM_S2) ** 2
+        assert np.abs(sums @ (found.shown.values - true)).max() < 0.6e-3 * G_MM_S2
     assert 0.4 < np.sqrt(np.mean(np.square(off))) < 1.4
 
 

@@ -69,6 +69,16 @@ def test_claims_of_the_wagon_file_are_held_against_the_log(
     assert claim.found_sd < 0.001
 
 
+def test_the_densitys_sigma_is_how_much_it_scatters_from_log_to_log() -> None:
+    rng, found = np.random.default_rng(5), []
+    for _ in range(60):
+        white = rng.normal(0.0, 0.01, (3000, 3))
+        claim = compare(noise_at_rest(Recording("a", np.arange(3000) / 100.0, gyro_rad_s=white)), Imu())[0]
+        found.append((claim.found, claim.found_sd))
+    values, sds = np.array(found).T
+    assert 0.75 < sds.mean() / values.std() < 1.6
+
+
 def test_a_few_missing_rows_change_little_and_many_are_refused(log: Recording) -> None:
     keep = np.random.default_rng(3).random(log.n) > 0.01
     keep[:2] = True
