@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from benchmarks.adjusting.mishaps import false_alarms
-from wayrule.model import BodyImu, Mishap, Recording, Travel, mishap_problems
+from wayrule.model import BodyImu, Mishap, Recording, State, Travel, mishap_problems
 from wayrule.pipeline import travel
 from wayrule.run.mishaps import knocks
 from wayrule.run.slides import _clear
@@ -64,6 +64,39 @@ def test_a_slide_is_found_where_it_is_and_made_good(line: Railway, quality: ImuQ
     assert one.last_s == pytest.approx(when(truth, slide.travelled_mm + slide.length_mm), abs=0.1)
     calm, _ = ran(line, quality)
     assert found.distance_mm[-1] == pytest.approx(calm.distance_mm[-1], abs=3 * one.sd + 0.5)
+
+
+@pytest.mark.parametrize("quality", [GOOD, CHEAP], ids=lambda q: q.name)
+@pytest.mark.parametrize("length_mm", [400.0, 900.0])
+def test_a_lock_of_seconds_is_found_and_made_good_within_its_own_sigma(
+    line: Railway, quality: ImuQuality, length_mm: float
+) -> None:
+    """Path missed to its own three sigmas, itself under a tenth of it; ends within 0.15 s; the wagon never stood then,
+    and its gyro's bias is that of the two standstills that there were, within their own three sigmas."""
+    found, truth = ran(line, quality, slides=(Slide(2200.0, length_mm),))
+    (one,) = found.mishaps
+    assert one.kind == "slide"
+    assert one.sd < 0.1 * length_mm
+    assert one.size == pytest.approx(length_mm, abs=3 * one.sd)
+    first, last = when(truth, 2200.0), when(truth, 2200.0 + length_mm)
+    assert (one.first_s, one.last_s) == (pytest.approx(first, abs=0.15), pytest.approx(last, abs=0.15))
+    inside = (found.t_s > first) & (found.t_s < last)
+    assert not np.any(found.state[inside] == State.STANDING)
+    calm, _ = ran(line, quality)
+    assert found.distance_mm[-1] == pytest.approx(calm.distance_mm[-1], abs=3 * one.sd + 0.5)
+    assert found.imu is not None
+    assert calm.imu is not None
+    off = np.abs(found.imu.gyro_bias_rad_s - calm.imu.gyro_bias_rad_s)
+    assert np.all(off < 3 * calm.imu.gyro_bias_sd_rad_s)
+
+
+def test_a_wagon_that_stops_hard_is_no_lock(line: Railway) -> None:
+    """Stopped and started at 2000 mm/s2, 0.2 g, from 220 mm/s in a tenth of a second, for two seconds: the body feels
+    all of it."""
+    plan = RunPlan(START_MM, (Leg(2500.0, 220.0, 2.0), Leg(2500.0, 220.0)), ramp_mm_s2=2000.0)
+    run, _ = simulate(line, TWO_AXLE["HO"], plan, GOOD, np.random.default_rng(3), name="monday")
+    found = travel(run, TWO_AXLE["HO"])
+    assert [one.kind for one in found.mishaps if one.kind in ("slide", "spin", "lift")] == []
 
 
 def test_one_slide_stands_clear_of_a_few_small_jerks() -> None:

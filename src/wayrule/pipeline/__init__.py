@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import BodyImu, Calibration, Facts, Mishap, Recording, Survey, Travel, Wagon
+from wayrule.model import BodyImu, Calibration, Facts, Mishap, Recording, State, Survey, Travel, Wagon
 from wayrule.run.attitude import Attitude, find_attitude
 from wayrule.run.bias import gyro_bias
 from wayrule.run.chainage import rolled
+from wayrule.run.locks import locks
 from wayrule.run.mishaps import gaps, hands, knocks, within, without_overlaps
 from wayrule.run.rolled import Rolled, Scale
 from wayrule.run.slides import slides
@@ -84,6 +85,10 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as
     imu, imu_notes = _body_imu(recording, attitude, state)
     why = "stated" if as_mounted else attitude.notes[-1]
     mishaps, missed_mm, missed_mm_s = _mishaps(recording, wheel, v, state, imu, wagon.wheelbase_mm)
+    locked = within(recording.t_s, tuple(one for one in mishaps if one.kind == "slide")) & (state == State.STANDING)
+    if locked.any():  # the wheel stood, the wagon did not: no standstill to take a bias from
+        state = np.where(locked, State.ROLLING, state).astype(np.int8)
+        imu, imu_notes = _body_imu(recording, attitude, state)
     return Travel(
         run=recording.name,
         t_s=recording.t_s,
@@ -117,8 +122,12 @@ def _mishaps(
     none = np.zeros(recording.n)
     if imu is None:
         return found, none, none
-    found += knocks(recording.t_s, imu, state) + hands(recording.t_s, v_mm_s, imu, state, wheelbase_mm)
-    slid = slides(recording.t_s, wheel.distance_mm, v_mm_s, imu, state, within(recording.t_s, found))
+    t_s = recording.t_s
+    found += knocks(t_s, imu, state)
+    locked = locks(t_s, wheel.distance_mm, v_mm_s, imu, state, within(t_s, found))
+    held = hands(t_s, v_mm_s, imu, state, wheelbase_mm)
+    found += tuple(one for one in held if all(one.last_s < a or one.first_s > b for a, b in locked))
+    slid = slides(t_s, wheel.distance_mm, v_mm_s, imu, state, within(t_s, found), locked)
     return without_overlaps(found + slid.mishaps), slid.missed_mm, slid.missed_mm_s
 
 
