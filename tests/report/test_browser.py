@@ -4,11 +4,13 @@ import os
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from tests.report import sample
+from tests.report.test_healthcard import CARD
 from wayrule.report.page import survey_page
 
 BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome", "chrome"))), None)
@@ -60,7 +62,9 @@ def probed(tmp_path_factory: pytest.TempPathFactory) -> dict[int, list[str]]:
     if BROWSER is None:
         pytest.skip("not run: no browser")
     folder: Path = tmp_path_factory.mktemp("browser")
-    page = survey_page(sample.survey(), title="Heather Vale: the oval").replace("</head>", PROBE + "</head>")
+    first, *others = sample.survey().travels
+    looked_at = replace(sample.survey(), travels=(replace(first, health=CARD), *others))
+    page = survey_page(looked_at, title="Heather Vale: the oval").replace("</head>", PROBE + "</head>")
     (folder / "page.html").write_text(page, encoding="utf-8")
     # A phone is a frame of its width: on some systems a window cannot be narrower than 500 px.
     frames = "".join(f'<iframe src="page.html" style="width:{w}px;height:800px;border:0"></iframe>' for w in WIDTHS)

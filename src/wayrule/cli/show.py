@@ -33,6 +33,7 @@ def say_problems(problems: Iterable[Problem]) -> None:
 
 def say_survey(survey: Survey, report: Path) -> None:
     """What a survey found, in the words of its report, and where the rest lies."""
+    from wayrule.report.healthwords import health_lines
     from wayrule.report.lengths import lengths_for
     from wayrule.report.pairs import pair_sentence
     from wayrule.report.readings import result_sentences
@@ -43,6 +44,8 @@ def say_survey(survey: Survey, report: Path) -> None:
     say(f"Run against run: {repeat_sentence(survey.repeats)}")
     say(*(_decided(*decision) for decision in survey.decisions), *survey.assumptions)
     say_problems(survey.problems)
+    for travel in survey.travels:
+        say(*health_lines(travel.health))
     say(f"Written: {report.parent} (report: {report}).")
 
 

@@ -3,6 +3,7 @@
 import dataclasses
 from typing import Any
 
+from wayrule.formats.healthjson import health_content
 from wayrule.model import Closure, Estimate, Problem, Survey
 
 
@@ -36,6 +37,7 @@ def survey_content(survey: Survey) -> dict[str, Any]:
                 "duration_s": float(travel.t_s[-1] - travel.t_s[0]) if len(travel.t_s) else 0.0,
                 "scale_sd": travel.scale_sd,
                 "scale_source": travel.scale_source,
+                "health": health_content(travel.health),
                 "notes": list(travel.notes),
                 "problems": [_problem(p) for p in travel.problems],
             }

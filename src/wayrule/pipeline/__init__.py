@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import BodyImu, Calibration, Facts, Mishap, Recording, State, Survey, Travel, Wagon
+from wayrule.model import AxleReference, BodyImu, Calibration, Facts, Mishap, Recording, State, Survey, Travel, Wagon
 from wayrule.run.attitude import Attitude, find_attitude
 from wayrule.run.bias import gyro_bias
 from wayrule.run.chainage import rolled
+from wayrule.run.health.card import health
 from wayrule.run.locks import locks
 from wayrule.run.mishaps import gaps, hands, knocks, within, without_overlaps
 from wayrule.run.rolled import Rolled, Scale
@@ -39,7 +40,14 @@ from wayrule.version import VERSION
 __all__ = ["Scale", "survey", "travel"]
 
 
-def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as_mounted: bool = False) -> Travel:
+def travel(
+    recording: Recording,
+    wagon: Wagon,
+    *,
+    scale: Scale | None = None,
+    as_mounted: bool = False,
+    axle: AxleReference | None = None,
+) -> Travel:
     """What one run did: distance, speed and state against time, and the inertial readings in body axes.
 
     Parameters
@@ -48,6 +56,7 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as
     wagon : Wagon           its wheel, and where given its sensor
     scale : Scale           a better scale than the caliper's (tape, laps of known length, an earlier calibration)
     as_mounted : bool       wheel and inertial sensor sit as they say: the accelerometer does not overrule it
+    axle : AxleReference    the turning field as a calibration knows it, for the card of health
 
     Returns
     -------
@@ -89,7 +98,7 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as
     if locked.any():  # the wheel stood, the wagon did not: no standstill to take a bias from
         state = np.where(locked, State.ROLLING, state).astype(np.int8)
         imu, imu_notes = _body_imu(recording, attitude, state)
-    return Travel(
+    found = Travel(
         run=recording.name,
         t_s=recording.t_s,
         distance_mm=wheel.distance_mm + missed_mm,
@@ -107,6 +116,13 @@ def travel(recording: Recording, wagon: Wagon, *, scale: Scale | None = None, as
         mishaps=mishaps,
         notes=(*wheel.notes, f"Speed over windows of {window:.2f} s.", *attitude.notes, *imu_notes),
     )
+    return dataclasses.replace(found, health=health(recording, wagon, found, _turned(wheel, wagon), axle))
+
+
+def _turned(wheel: Rolled, wagon: Wagon) -> NDArray[np.float64] | None:
+    """Angle that the sensed axle turned, (n,) [rad]; None where the wheel's size is not known."""
+    diameter = wagon.wheel.diameter_mm
+    return None if diameter is None else 2.0 * wheel.distance_mm / diameter
 
 
 def _mishaps(
@@ -198,7 +214,7 @@ def survey(
     pieces = elements(track)
     detected = detect(track, pieces)
     closes = closure(adjusted)
-    placed = placed_travels(adjusted)
+    placed = tuple(_with_places(one) for one in placed_travels(adjusted))
     found = Survey(
         stations=track,
         elements=pieces,
@@ -225,11 +241,20 @@ def survey(
     return dataclasses.replace(found, pairs=tuple(found.between(a, b) for a, b in between))
 
 
+def _with_places(placed: Travel) -> Travel:
+    """A placed run whose card tells places on the line."""
+    card = placed.health
+    return placed if card is None else dataclasses.replace(placed, health=card.placed(placed.t_s, placed.chainage_mm))
+
+
 def _travels(
     recordings: Sequence[Recording], wagon: Wagon, facts: Facts, calibration: Calibration | None
 ) -> list[Travel]:
     """What every run did; refused where one of them shows no map, or sits otherwise than the calibration's did."""
-    travels = [travel(recording, wagon, as_mounted=recording.name in facts.as_mounted) for recording in recordings]
+    axle = calibration.axle if calibration else None
+    travels = [
+        travel(recording, wagon, as_mounted=recording.name in facts.as_mounted, axle=axle) for recording in recordings
+    ]
     for one in travels:
         _check_mappable(one)
     if calibration:

@@ -8,6 +8,8 @@ from typing import Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from wayrule.model import Problem, Stations, Survey, Travel, Wagon, mishap_problems
+from wayrule.report.healthcard import Card, cards
+from wayrule.report.healthwords import health_sentence
 from wayrule.report.lengths import Lengths, lengths_for, metres
 from wayrule.report.numbers import duration
 from wayrule.report.pairs import pair_table
@@ -55,6 +57,7 @@ class Section:
     tables: tuple[Table, ...] = ()
     points: tuple[str, ...] = ()
     points_title: str = "Notes"
+    cards: tuple[Card, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +105,7 @@ def survey_page(
         Section("along", "Along the line", pictures=tuple(line_pictures(survey, lengths, truth))),
         Section("pieces", "What it is made of", pictures=gradient_plan_picture(survey, lengths), tables=pieces),
         Section("found", "Faults and marks", tables=(fault_table(survey.faults), mark_table(survey.marks))),
+        *_health(survey.travels),
         Section("travel", "The runs", tables=(run_table(survey.travels, survey.ratio),)),
     ]
     said = (repeat_sentence(survey.repeats),) if survey.repeats else ()
@@ -117,7 +121,7 @@ def survey_page(
         kind="track survey",
         title=title,
         wagon=f"{survey.wagon_name}, {scale_words(survey.scale, survey.ratio)}",
-        result=tuple(result_sentences(survey, lengths)),
+        result=(*result_sentences(survey, lengths), *_said(survey.travels)),
         plan=plan_picture(survey, lengths),
         block=(*_block(survey), *facts),
         sections=tuple(sections),
@@ -136,7 +140,7 @@ def travel_page(
 ) -> str:
     """The report of runs alone, before any survey: distance, speed, stops, and what the log cannot give."""
     alone = len(travels) == 1
-    sections = [Section("travel", "The runs", tables=(run_table(travels, wagon.ratio),))]
+    sections = [*_health(travels), Section("travel", "The runs", tables=(run_table(travels, wagon.ratio),))]
     for i, t in enumerate(travels, 1):
         told = [] if alone else travel_sentences(t, wagon.ratio)
         drawn = tuple(travel_pictures(t, i, wagon.ratio, distance=True))
@@ -148,7 +152,7 @@ def travel_page(
         kind="travel",
         title=title,
         wagon=f"{wagon.name}, {scale_words(wagon.scale, wagon.ratio)}",
-        result=tuple(travel_sentences(travels[0], wagon.ratio) if alone else _many(travels)),
+        result=(*(travel_sentences(travels[0], wagon.ratio) if alone else _many(travels)), *_said(travels)),
         plan=None,
         block=(
             ("Wagon", wagon.name),
@@ -166,6 +170,18 @@ def _pairs(survey: Survey, lengths: Lengths) -> list[Section]:
     """What lies between the places that were asked for, if any were."""
     table = pair_table(survey.pairs, lengths)
     return [Section("between", "Between places", tables=(table,))] if survey.pairs else []
+
+
+def _said(travels: Sequence[Travel]) -> tuple[str, ...]:
+    """The health of the runs in a sentence, if anybody looked."""
+    said = health_sentence(travels)
+    return (said,) if said else ()
+
+
+def _health(travels: Sequence[Travel]) -> list[Section]:
+    """The cards of the runs, if anybody looked."""
+    found = cards(travels)
+    return [Section("health", "Health of the instrument", cards=found)] if found else []
 
 
 def _trust(survey: Survey) -> Section:

@@ -74,6 +74,16 @@ def gaps(t_s: Array, v_mm_s: Array, growth_sd_mm: Array) -> tuple[Mishap, ...]:
 
 
 def knocks(t_s: Array, imu: BodyImu, state: NDArray[np.int8]) -> tuple[Mishap, ...]:
+    """Jolts that befell a run: none where they fill so much of it that they are how the vehicle runs.
+
+    Parameters as of `jolts`.
+    """
+    out = jolts(t_s, imu, state)
+    time = float(np.sum(np.diff(t_s, append=t_s[-1])[state == State.ROLLING]))
+    return out if sum(one.duration_s for one in out) < KNOCKS_SHARE * time else ()
+
+
+def jolts(t_s: Array, imu: BodyImu, state: NDArray[np.int8]) -> tuple[Mishap, ...]:
     """Jolts far beyond the run's usual shaking, by the accelerometer; none without one.
 
     Parameters
@@ -91,12 +101,10 @@ def knocks(t_s: Array, imu: BodyImu, state: NDArray[np.int8]) -> tuple[Mishap, .
     usual = np.array([robust_sd(column[rolling]) for column in shaking.T])
     size = np.nan_to_num(np.linalg.norm(shaking, axis=1))
     beyond = size > max(KNOCK_TIMES * float(np.linalg.norm(usual)), KNOCK_G * G_MM_S2)
-    out = tuple(
+    return tuple(
         Mishap("knock", t0, t1, float(size[a:b].max()) / G_MM_S2, "g", float("nan"), 0.0)
         for a, b, t0, t1 in _spans(t_s, beyond, join_s=2 * KNOCK_RING_S, pad_s=KNOCK_RING_S)
     )
-    time = float(np.sum(np.diff(t_s, append=t_s[-1])[rolling]))
-    return out if sum(one.duration_s for one in out) < KNOCKS_SHARE * time else ()
 
 
 def hands(t_s: Array, v_mm_s: Array, imu: BodyImu, state: NDArray[np.int8], wheelbase_mm: float) -> tuple[Mishap, ...]:

@@ -8,7 +8,7 @@ from wayrule.sim.laying import build
 from wayrule.sim.layouts import branch_n, figure_eight, garden_g, oval, random_line
 from wayrule.sim.matching import Matching
 from wayrule.sim.metrics import Coverage, SurveyErrors, coverage, errors
-from wayrule.sim.mishaps import Gap, Hand, Knock, Slide
+from wayrule.sim.mishaps import Gap, Hand, Knock, Lump, Slide
 from wayrule.sim.motion import Leg, RunPlan, laps, with_stop
 from wayrule.sim.railway import Railway
 from wayrule.sim.travel_metrics import TravelErrors, travel_errors
@@ -37,6 +37,7 @@ __all__ = [
     "Joints",
     "Knock",
     "Leg",
+    "Lump",
     "Matching",
     "Piece",
     "Planted",

@@ -75,6 +75,21 @@ class Gap:
     seconds: float
 
 
+@dataclass(frozen=True, slots=True)
+class Lump:
+    """Dirt on the tread of the sensed axle of a two-axle wagon, all through the run.
+
+    height_mm   of the lump in its middle; patch_mm: how long it is along the tread
+    side        +1: on the left wheel, -1: on the right one, 0: on both
+
+    The way round the tread that it adds, some hundredths of a percent, is left out.
+    """
+
+    height_mm: float
+    patch_mm: float = 4.0
+    side: int = 1
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Held:
     """A hand on the time grid: its window of sample numbers, and 0 to 1 to 0 over it."""
@@ -137,6 +152,30 @@ def turning(travelled_mm: Floats, slides: Sequence[Slide], held: Sequence[Held])
     for one in (h for h in held if h.hand.lift_mm):
         out[one.first : one.last] = 0.0
     return out
+
+
+def rolled_over(lumps: Sequence[Lump], rolled_mm: Floats, circumference_mm: float) -> tuple[Floats, Floats]:
+    """How far a lump lifts the left and the right wheel [mm], (n,) each; half a turn after the start it is below."""
+    lift = np.zeros((2, len(rolled_mm)))
+    for one in lumps:
+        away = np.remainder(rolled_mm, circumference_mm) - circumference_mm / 2
+        height = one.height_mm * np.where(
+            np.abs(away) < one.patch_mm / 2, np.cos(math.pi * away / one.patch_mm) ** 2, 0.0
+        )
+        lift[0] += height * (one.side >= 0)
+        lift[1] += height * (one.side <= 0)
+    return lift[0], lift[1]
+
+
+def lifted(pose: Pose, left_mm: Floats, right_mm: Floats, wheelbase_mm: float, gauge_mm: float, rear: bool) -> Pose:
+    """The body whose sensed axle, rear or front, is lifted so far at its two wheels."""
+    up = 0.5 * (left_mm + right_mm)
+    return replace(
+        pose,
+        z_mm=pose.z_mm + (up if rear else 0.0),
+        climb_rad=pose.climb_rad + (-up if rear else up) / wheelbase_mm,
+        roll_rad=pose.roll_rad + 0.5 * (left_mm - right_mm) / gauge_mm,
+    )
 
 
 def handled(pose: Pose, held: Sequence[Held], dt: float, rng: np.random.Generator) -> Pose:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from wayrule.sim.mishaps import Gap, Hand, Knock, Slide
+from wayrule.sim.mishaps import Gap, Hand, Knock, Lump, Slide
 
 Floats = NDArray[np.float64]
 WheelInput = Literal["field", "ticks", "speed", "distance", "none"]
@@ -39,7 +39,7 @@ class RunPlan:
     clock_ppm      the recorder's clock runs fast by so much
     jitter_s       sd of a row's stamp (cut at 0.4 of a period)
     lost           fraction of rows that are missing
-    slides         locked or sliding wheel; knocks, hands, gaps: see `mishaps`
+    slides         locked or sliding wheel; knocks, hands, gaps, lumps: see `mishaps`
     marks          (path travelled since the start in mm, name)
     wheel          what the wheel sensor gives
     imu            False: a log without gyro and accelerometer
@@ -61,6 +61,7 @@ class RunPlan:
     knocks: tuple[Knock, ...] = ()
     hands: tuple[Hand, ...] = ()
     gaps: tuple[Gap, ...] = ()
+    lumps: tuple[Lump, ...] = ()
     marks: tuple[tuple[float, str], ...] = ()
     wheel: WheelInput = "field"
     imu: bool = True

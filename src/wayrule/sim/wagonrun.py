@@ -197,6 +197,9 @@ def _roll(
     path = facing * wheel.path_mm(railway, axle)
     rolled = facing * wheel.path_mm(railway, axle, slip_mm=specimen.wheel.slip_mm, window_mm=wagon.wheelbase_mm)
     turned = wheel.lock(rolled - rolled[0], mishaps.turning(travelled, plan.slides, held))
+    if plan.lumps:
+        lumps = mishaps.rolled_over(plan.lumps, turned, specimen.wheel.circumference_mm)
+        pose = mishaps.lifted(pose, *lumps, wagon.wheelbase_mm, wagon.gauge_mm, wagon.wheel.axle == "rear")
     return Rolling(dt, over, facing, s, travelled, pose, path - path[0], wheel.axle_angle_rad(specimen.wheel, turned))
 
 
