@@ -23,6 +23,7 @@ from wayrule.live.links.udp import UdpLink
 from wayrule.live.recorder import Recorder
 
 WAGONS = 50
+SECONDS, QUICK_S = 30.0, 5.0
 
 
 def identity(number: int) -> str:
@@ -61,7 +62,7 @@ def send(port: int, wagons: int, seconds: float) -> None:
 
 def many_rows(quick: bool) -> Iterator[Row]:
     """Recorded, decoded, read back, replayed."""
-    seconds = 5.0 if quick else 30.0
+    seconds = QUICK_S if quick else SECONDS
     name = f"{WAGONS} wagons x {RATE_HZ} Hz on UDP for {seconds:.0f} s, one process on one core"
     with tempfile.TemporaryDirectory() as folder, one_core():
         path = Path(folder) / "many.waylog"

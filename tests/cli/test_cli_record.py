@@ -87,7 +87,7 @@ def test_keys_at_a_terminal_drop_marks_and_q_ends(tmp_path):
     env = {**os.environ, "PYTHONPATH": str(SRC), "TERM": "xterm", "COLUMNS": "120"}
     with subprocess.Popen(words, stdin=terminal, stdout=subprocess.PIPE, stderr=terminal, env=env) as process:
         _wait_for(tmp_path / "m.waylog")
-        time.sleep(1.5)
+        time.sleep(1.0)
         for key in (b"s", b"c", b" ", b"x"):
             os.write(board, key)
             time.sleep(0.1)

@@ -1,5 +1,7 @@
 """The log's writer: what it says is flushed can be read, whatever the disk did; real files, planned failures."""
 
+import errno
+import os
 import time
 from pathlib import Path
 
@@ -198,6 +200,25 @@ def test_a_new_file_before_one_grows_too_large(tmp_path):
     assert len(files) > 3
     assert all(p.stat().st_size < 4000 + 30 * 150 for p in files)
     assert numbers(written(tmp_path)) == list(range(150))
+
+
+def test_where_no_file_may_grow_large_it_goes_on_in_small_ones(tmp_path):
+    class SmallFiles(FaultyDisk):
+        def write(self, handle, data):
+            left = 20_000 - self._paths[handle].stat().st_size
+            if left <= 0:
+                raise OSError(errno.EFBIG, os.strerror(errno.EFBIG))
+            return super().write(handle, data[:left])
+
+    disk = SmallFiles()
+    log = LogWriter(tmp_path / "m.waylog", disk=disk)
+    disk.room = 0
+    until(lambda: log.status().state == "full")
+    feed(log, 1000)
+    disk.room = None
+    until(lambda: log.status().waiting == 0, 20)
+    assert len(log.close().files) >= 8
+    assert numbers(written(tmp_path)) == list(range(1000))
 
 
 def test_more_than_a_piece_at_once(tmp_path):

@@ -21,11 +21,14 @@ from wayrule.live.segments import LARGEST_SEGMENT, Segments
 from wayrule.live.status import State, WriterStatus
 from wayrule.version import VERSION
 
-PERIOD_S: Final = 0.1
-"""From one flush to the next: half of the 0.2 s that are promised, so that a slow disk has as much again."""
+PERIOD_S: Final = 0.08
+"""From the beginning of one flush to that of the next: of the 0.2 s that are promised, 0.12 s are left for the disk."""
+
+LEAST_PAUSE_S: Final = 0.01
+"""Between two flushes of a disk that takes longer than that."""
 
 TIME_S: Final = 1.0
-"""From one note of the wall's clock to the next; it also shows until when the recorder was alive."""
+"""Between notes of the wall's clock; they also show until when the recorder was alive."""
 
 HELD_UP_S: Final = 5.0
 """A round that comes so late, by either clock, means that machine or program slept; a busy disk takes less."""
@@ -35,6 +38,9 @@ KEPT_IN_MEMORY: Final = 64 << 20
 
 LARGEST_PIECE: Final = 1 << 20
 """Bytes written between two flushes, where much has piled up: what fits is kept even if not all of it does."""
+
+LEAST_PIECE: Final = 4096
+"""Where files may not grow beyond some size, a piece that is too large would fail for ever."""
 
 ROOM_FOR_HEAD: Final = 4096
 
@@ -60,7 +66,7 @@ class LogWriter:
     ) -> None:
         self._keep_free, self._clock, self._kept_in_memory = keep_free, clock, kept_in_memory
         self._segments = Segments(path, disk or RealDisk(), largest_segment)
-        self._session = os.urandom(SESSION_BYTES)
+        self.session = os.urandom(SESSION_BYTES)
         self._lock, self._stop = threading.Lock(), threading.Event()
         self._sequence = self._flushed = self._waiting = 0
         self._new: deque[tuple[int, int, bytes]] = deque()
@@ -68,7 +74,8 @@ class LogWriter:
         self._dropped = self._dropped_now = self._dropped_chunks = 0
         self._standing: list[tuple[int, bytes]] = []
         self._state: State = "writing"
-        self._why, self._failures, self._again_ns, self._longest_ns = "", 0, 0, 0
+        self._why, self._again_ns, self._longest_ns = "", 0, 0
+        self._failures = self._stuck = 0  # since all was on the disk; since anything was
         self._ended_why, self._patience_s = "stopped", 5.0
         self._defect: Exception | None = None
         self._round, self._timed_ns = (clock.host_ns(), clock.wall_s()), -(10**18)
@@ -82,11 +89,6 @@ class LogWriter:
             )
         self._thread = threading.Thread(target=self._run, name="log writer", daemon=True)
         self._thread.start()
-
-    @property
-    def session(self) -> bytes:
-        """The recording's eight random bytes."""
-        return self._session
 
     @property
     def sequence(self) -> int:
@@ -140,18 +142,19 @@ class LogWriter:
     def _append(self, kind: int, source: int, t_ns: int, payload: bytes) -> int:
         """Under the lock: the next block; its number."""
         number = self._sequence
-        whole = packed(kind, source, self._session, number, t_ns, payload)
+        whole = packed(kind, source, self.session, number, t_ns, payload)
         self._new.append((number, t_ns, whole))
         self._sequence = number + 1
         self._waiting += len(whole)
         return number
 
-    # ------------------------------------------------------------------------------------------ the writer's thread
-
     def _run(self) -> None:
         try:
-            while not self._stop.wait(PERIOD_S):
+            pause_s = PERIOD_S
+            while not self._stop.wait(pause_s):
+                begin = time.monotonic()
                 self._once()
+                pause_s = max(PERIOD_S - (time.monotonic() - begin), LEAST_PAUSE_S)
             self._last()
         except Exception as defect:
             with self._lock:
@@ -205,10 +208,11 @@ class LogWriter:
         return self._state == "writing"
 
     def _write_piece(self) -> None:
-        """Write and flush as many of the waiting blocks as go in one piece."""
+        """Write and flush as many of the waiting blocks as go in one piece: a smaller one after each failure."""
         size = count = 0
+        largest = max(LARGEST_PIECE >> self._failures, LEAST_PIECE)
         for _, _, whole in self._unflushed:
-            if count and size + len(whole) > LARGEST_PIECE:
+            if count and size + len(whole) > largest:
                 break
             size, count = size + len(whole), count + 1
         if self._segments.too_large(size):
@@ -230,6 +234,7 @@ class LogWriter:
             if not self._failures:
                 self._longest_ns = max(self._longest_ns, now - min(t_ns for _, t_ns, _ in self._unflushed[:count]))
         del self._unflushed[:count]
+        self._stuck = 0
         if not self._unflushed:
             self._failures = 0
 
@@ -264,7 +269,7 @@ class LogWriter:
         with self._lock:
             for kind, source, payload in [(HEAD, 0, head), *((NOTE, *note) for note in self._standing)]:
                 now = self._clock.host_ns()
-                whole = packed(kind, source, self._session, self._sequence, now, payload)
+                whole = packed(kind, source, self.session, self._sequence, now, payload)
                 blocks.append((self._sequence, now, whole))
                 self._sequence += 1
         return blocks
@@ -273,19 +278,19 @@ class LogWriter:
         """Whether so many bytes leave the room that is to stay; if not, writing stops before the system says so."""
         if self._segments.room() - size >= self._keep_free:
             return True
-        stay = f"less than {self._keep_free} bytes of room would be left" if self._keep_free else "no room is left"
-        self._failed("full", stay)
+        left = f"less than {self._keep_free} bytes of room would be left" if self._keep_free else "no room is left"
+        self._failed("full", left)
         return False
 
     def _failed_by(self, error: OSError) -> None:
-        reason = (error.strerror or str(error)).splitlines()[0]
-        self._failed("full" if error.errno in FULL else "failing", reason)
+        self._failed("full" if error.errno in FULL else "failing", (error.strerror or str(error)).splitlines()[0])
 
     def _failed(self, state: State, why: str) -> None:
         """Leave the segment for good; the next begins at once where nothing had failed before, else after a pause."""
         self._segments.leave()
         with self._lock:
             self._state, self._why = state, why
-        pause_s = 0.0 if state == "failing" and not self._failures else FIRST_PAUSE_S * 2.0 ** min(self._failures, 10)
+        pause_s = 0.0 if state == "failing" and not self._stuck else FIRST_PAUSE_S * 2.0 ** min(self._stuck, 10)
         self._again_ns = self._clock.host_ns() + int(min(pause_s, LONGEST_PAUSE_S) * 1e9)
         self._failures += 1
+        self._stuck += 1
