@@ -18,6 +18,7 @@ class WriterStatus:
     flushed    every block below this sequence number is on the disk
     dropped    bytes that came and could not be kept, memory being full
     longest_s  longest time from a block's coming to its being flushed, while the disk took it [s]
+    slowest_s  of that, the most that the disk itself took for a write and a flush [s]
     free       bytes of room on the disk
     """
 
@@ -29,6 +30,7 @@ class WriterStatus:
     flushed: int
     dropped: int
     longest_s: float
+    slowest_s: float
     free: int
 
 

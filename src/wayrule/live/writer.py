@@ -74,7 +74,7 @@ class LogWriter:
         self._dropped = self._dropped_now = self._dropped_chunks = 0
         self._standing: list[tuple[int, bytes]] = []
         self._state: State = "writing"
-        self._why, self._again_ns, self._longest_ns = "", 0, 0
+        self._why, self._again_ns, self._longest_ns, self._slowest_ns = "", 0, 0, 0
         self._failures = self._stuck = 0  # since all was on the disk; since anything was
         self._ended_why, self._patience_s = "stopped", 5.0
         self._defect: Exception | None = None
@@ -127,7 +127,7 @@ class LogWriter:
         with self._lock:
             return WriterStatus(
                 self._state, self._why, tuple(self._segments.files), self._segments.written, self._waiting,
-                self._flushed, self._dropped, self._longest_ns * 1e-9, room,
+                self._flushed, self._dropped, self._longest_ns * 1e-9, self._slowest_ns * 1e-9, room,
             )  # fmt: skip
 
     def close(self, why: str = "stopped", *, patience_s: float = 5.0) -> WriterStatus:
@@ -220,7 +220,9 @@ class LogWriter:
             return
         try:
             if self._fits(size):
+                begin_ns = self._clock.host_ns()
                 self._segments.append(b"".join(whole for _, _, whole in self._unflushed[:count]))
+                self._slowest_ns = max(self._slowest_ns, self._clock.host_ns() - begin_ns)
                 self._settle(count, size)
         except OSError as error:
             self._failed_by(error)
