@@ -14,7 +14,7 @@ from wayrule.errors import UndeterminedError, UsageError
 from wayrule.formats.recordingwriter import write_recording
 from wayrule.formats.wagonwriter import write_wagon
 from wayrule.model import FieldSensor, Imu, Wheel
-from wayrule.sim import GOOD, HO_VAN, Leg, RunPlan, build, draw_specimen, errors, simulate, straight
+from wayrule.sim import GOOD, HO_VAN, Leg, RunPlan, Slide, build, draw_specimen, errors, simulate, straight
 
 MONDAY, TUESDAY = "2026-08-03T09:00:00Z", "2026-08-04T09:00:00Z"
 
@@ -213,3 +213,21 @@ def test_other_wheel_sensors_without_an_inertial_one(tmp_path: Path, wheel: str)
     assert circle.scale_sd < 6e-4
     assert found.calibration.rotation is None
     assert wayrule.calibrate(words[0], tmp_path / "van.wagon.toml").part("gyro").standing == "not yet known"
+
+
+def test_what_the_cards_of_health_warn_of_is_told_once(whole) -> None:
+    """The wagon file states 200 rows a second, the recorder wrote 100: four runs, one sentence."""
+    (told,) = whole.part("recordings").told
+    assert told.startswith("floor0, floor1, floor2, oval: clock amber: ")
+    assert "recordings" not in " ".join(whole.lines()[:3])
+
+
+def test_a_run_whose_wheel_slid_teaches_no_distance(tmp_path: Path) -> None:
+    rng = np.random.default_rng(5)
+    road = build("Shed road", [straight(4000.0)], scale="HO", ratio=87.0, gauge_mm=16.5, rng=rng)
+    plan = RunPlan(200.0, (Leg(3000.0, 200.0),), rate_hz=100.0, slides=(Slide(1500.0, 90.0),))
+    recording, _ = simulate(road, HO_VAN, plan, GOOD, rng, name="slid")
+    (tmp_path / "slid.csv").write_bytes(write_recording(recording))
+    found = wayrule.calibrate(f"{tmp_path / 'slid.csv'}@taped=3000:0.7", HO_VAN)
+    assert found.part("distance").standing == "not yet known"
+    assert "came a sliding wheel at " in found.part("distance").refused[0]

@@ -1,11 +1,11 @@
 """The order of calibrating: what each recording is, what its step shows, and the wagon as it is known afterwards."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
 from wayrule.errors import UndeterminedError, UsageError
-from wayrule.model import Calibration, CalibrationDay, CalibrationPart, Inertial, Recording, Shown, Wagon
+from wayrule.model import Calibration, CalibrationDay, CalibrationPart, Health, Inertial, Recording, Shown, Wagon
 from wayrule.model.calibrationday import Standing
 from wayrule.model.purpose import Purpose
 from wayrule.pipeline.calibrateaxle import FoundAxle, find_axle
@@ -56,7 +56,8 @@ def calibrate(
         check_new(calibration, runs)
         calibration = for_wagon(calibration, wagon)
     tell("what each recording is")
-    looks = tuple(look(recording, purpose, wagon) for recording, purpose in recordings)
+    known = calibration.axle if calibration is not None else None
+    looks = tuple(look(recording, purpose, wagon, known) for recording, purpose in recordings)
     if calibration is not None:
         check_seat(calibration, [one.travel for one in looks if one.travel is not None])
     tell("axle")
@@ -143,18 +144,23 @@ def _recordings(looks: Sequence[Look]) -> tuple[CalibrationPart, ...]:
     """Recordings that could not be read as what they were made for, and what their cards of health warn of."""
     refused = tuple(one.refused for one in looks if one.refused)
     cards = [one.travel.health for one in looks if one.travel is not None and one.travel.health is not None]
-    warned = tuple(
-        f"{card.run}: {item.name} {item.light}: {item.reason} {item.todo}"
-        for light in ("red", "amber")
-        for card in cards
-        for item in card.of(light)
-    )
+    warned = tuple(_warnings(cards))
     if not refused and not warned:
         return ()
     todo = "Look at them with `wayrule travel`, and record them again where that helps."
     bad = bool(refused) or any(card.light == "red" for card in cards)
     standing: Standing = "partly known" if bad else "known"
     return (CalibrationPart("recordings", standing, warned, refused, todo if bad else ""),)
+
+
+def _warnings(cards: Sequence[Health]) -> Iterator[str]:
+    """What the cards warn of, the red first: each item once, with all its runs and the reason of the first."""
+    for light in ("red", "amber"):
+        items = [(card.run, item) for card in cards for item in card.of(light)]
+        for name in dict.fromkeys(item.name for _, item in items):
+            alike = [(run, item) for run, item in items if item.name == name]
+            first = alike[0][1]
+            yield f"{', '.join(run for run, _ in alike)}: {name} {light}: {first.reason} {first.todo}"
 
 
 def _check_names(recordings: Sequence[tuple[Recording, Purpose]]) -> None:

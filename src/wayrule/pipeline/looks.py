@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from wayrule.errors import WayruleError
-from wayrule.model import Recording, Rest, Travel, Wagon
+from wayrule.model import AxleReference, Recording, Rest, Travel, Wagon
 from wayrule.model.purpose import Purpose
 from wayrule.pipeline import cell_size, travel
 from wayrule.run.rests import rests
@@ -53,8 +53,10 @@ class Look:
         return self.recording.name, self.recording.sha256
 
 
-def look(recording: Recording, purpose: Purpose, wagon: Wagon) -> Look:
+def look(recording: Recording, purpose: Purpose, wagon: Wagon, axle: AxleReference | None = None) -> Look:
     """Read a recording for its purpose; where none was stated, the data decide.
+
+    axle : the turning field as it was known, for the card of health
 
     Never raises for what a recording lacks: `refused` then says it.
     """
@@ -62,7 +64,7 @@ def look(recording: Recording, purpose: Purpose, wagon: Wagon) -> Look:
     rolled, why = None, ""
     if purpose.kind in BY_ROLLING or (not purpose.kind and _has_wheel(recording)):
         try:
-            rolled = travel(recording, wagon)
+            rolled = travel(recording, wagon, axle=axle)
         except WayruleError as error:
             why = str(error)
     if purpose.kind:

@@ -14,6 +14,9 @@ from wayrule.report.tables import Table, input_table, problem_table
 
 SIGNS: Final = {"known": "known", "partly known": "partly known", "not yet known": "not yet known"}
 
+BESIDES: Final = frozenset({"agreement", "recordings"})
+"""Parts that are no part of the instrument: worth a word in the summary only where something is amiss."""
+
 SHOWN: Final[dict[str, tuple[float, str]]] = {
     "1": (100.0, "%"),
     "rad": (57.29577951308232, "°"),
@@ -84,7 +87,8 @@ def standing_sentences(day: CalibrationDay) -> list[str]:
     """What is known, partly known and not yet known, and the first thing to do."""
     out = []
     for standing in SIGNS:
-        names = [part.name for part in day.parts if part.standing == standing]
+        named = [part for part in day.parts if part.standing == standing]
+        names = [part.name for part in named if standing != "known" or part.name not in BESIDES]
         if names:
             out.append(f"{standing[0].upper()}{standing[1:]}: {', '.join(names)}.")
     if day.todo:
