@@ -108,7 +108,7 @@ class Posed:
         block, k, p = self.widths()
         runs = evaluate(problem, u)
         out = []
-        for one in weighted(problem, u, runs, self.done.row_weights):
+        for one in weighted(problem, u, runs, self.done.row_weights, self.done.spans):
             m, scale = len(one.weight), np.sqrt(one.weight)
             parts: list[Any] = [sparse.csr_array((m, block)) for _ in range(3)]
             parts[one.rows.spline] = u.on_block(one.run, one.rows)

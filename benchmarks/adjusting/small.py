@@ -72,8 +72,8 @@ def objective(done: Adjusted, priors: Priors, u: Unknowns) -> float:
     runs = evaluate(done.problem, u)
     off = u.border - priors.mean
     total = float(off @ priors.border @ off)
-    for run, weights in zip(runs, done.row_weights, strict=True):
-        total += sum(float(weight @ seen.residual**2) for seen, weight in zip(run.readings, weights, strict=True))
+    for one in weighted(done.problem, u, runs, done.row_weights, done.spans):
+        total += float(one.weight @ one.residual**2)
     for i, (coefficients, q) in enumerate(zip(u.read, priors.information, strict=True)):
         total += float(coefficients @ (q @ coefficients)) + float(np.sum((done.noise.sway[i] @ u.sway[i]) ** 2))
     return total + sum((tie.residual / tie.sd) ** 2 for tie in ties_at(done.problem, u, runs, whole=True))
@@ -88,7 +88,7 @@ def ours(done: Adjusted, priors: Priors, u: Unknowns) -> tuple[Unknowns, int]:
     known = known_of_blocks(priors.information, done.noise.sway)
     relaxed, last = 1.0, np.zeros(0)
     for iteration in range(1, 31):
-        rows = weighted(problem, u, runs, done.row_weights)
+        rows = weighted(problem, u, runs, done.row_weights, done.spans)
         ties = ties_at(problem, u, runs, whole=True)
         system = assemble(u, rows, ties, priors.border, priors.mean, known, where)
         turned = np.ravel(seen @ system.step.reshape(3, -1)[:, : problem.spline.n].T)

@@ -6,6 +6,7 @@ Why it is built so, with every equation: `docs/decisions/0013-survey-adjustment.
 import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 import numpy as np
 from scipy import sparse
@@ -37,6 +38,7 @@ from wayrule.track.adjust.ties import (
     tape_ties,
 )
 from wayrule.track.adjust.unknowns import Unknowns
+from wayrule.track.adjust.unresolved import Into, added, as_one, together
 
 MOST_ITERATIONS = 15
 
@@ -63,6 +65,7 @@ class Adjusted:
     """The adjusted line.
 
     noise, row_weights   what was found of noise, and the readings' weights as used, outliers lowered
+    spans                of every run and gyro axis, which bins count as one (`unresolved.py`)
     iterations, moved_mm, converged   how the iteration ended
     """
 
@@ -72,6 +75,7 @@ class Adjusted:
     runs: tuple[Run, ...]
     noise: Noise
     row_weights: tuple[tuple[Array, ...], ...]
+    spans: tuple[tuple[Into, ...], ...]
     iterations: int
     moved_mm: float
     converged: bool
@@ -91,6 +95,7 @@ def adjust(problem: Problem) -> Adjusted:
     blocks = known_of_blocks(known.quiet, noise.sway)
     first, loose = noise.weights, unsettled(problem)
     held = without(_held(runs, noise.weights, robust=False), problem, loose)
+    spans: tuple[tuple[Into, ...], ...] = tuple(() for _ in runs)
     relaxed, last = 1.0, np.zeros(0)
     iteration = 0
     while True:
@@ -105,7 +110,10 @@ def adjust(problem: Problem) -> Adjusted:
             held = _held(runs, noise.weights, robust=True)
             if iteration < PLACES_FROM:
                 held = without(held, problem, loose)
-        system = _solved(problem, u, runs, held, blocks, known, iteration)
+            if iteration in REWEIGHT_AT:
+                spans = together(problem, runs, held)
+            held = tuple(map(as_one, held, spans, runs, noise.weights))
+        system = _solved(problem, u, runs, held, spans, blocks, known, iteration)
         turned = np.ravel(known.over_wheelbase @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
         if iteration > PLACES_FROM:
             relaxed = relaxed_share(relaxed, last, turned)
@@ -120,7 +128,7 @@ def adjust(problem: Problem) -> Adjusted:
         near = place < CONVERGED_WHEELBASES * problem.wagon.wheelbase_mm
         converged = iteration > REWEIGHT_AT[-1] and angle < CONVERGED_RAD and near
         if converged or iteration == MOST_ITERATIONS:
-            return Adjusted(problem, u, system, runs, noise, held, iteration, place, converged)
+            return Adjusted(problem, u, system, runs, noise, held, spans, iteration, place, converged)
         del system  # its factors are larger than the recording
 
 
@@ -200,6 +208,7 @@ def _solved(
     u: Unknowns,
     runs: Sequence[Run],
     held: Sequence[Sequence[Array]],
+    spans: Sequence[Sequence[Into]],
     blocks: Sequence[sparse.csr_array],
     known: _Known,
     iteration: int,
@@ -207,7 +216,7 @@ def _solved(
     """The step from a point; raises UndeterminedError where there is none."""
     prior = known.prior + (known.hold if iteration < PLACES_FROM else 0.0)
     ties = ties_at(problem, u, runs, whole=iteration > 1)
-    readings = weighted(problem, u, runs, held)
+    readings = weighted(problem, u, runs, held, spans)
     try:
         system = assemble(u, readings, ties, prior, known.mean, blocks, known.position)
     except (np.linalg.LinAlgError, ValueError) as error:
@@ -227,13 +236,18 @@ def _astray(problem: Problem) -> UndeterminedError:
 
 
 def weighted(
-    problem: Problem, u: Unknowns, runs: Sequence[Run], weights: Sequence[Sequence[Array]]
+    problem: Problem,
+    u: Unknowns,
+    runs: Sequence[Run],
+    weights: Sequence[Sequence[Array]],
+    spans: Sequence[Sequence[Into]],
 ) -> Iterator[Weighted]:
-    """All derivatives at a point, a part of a run at a time, with residuals and weights."""
-    for setting, run, of_run in zip(problem.settings, runs, weights, strict=True):
+    """All derivatives at a point, a part of a run at a time, with residuals and weights; spans of bins added up."""
+    for setting, run, of_run, into in zip(problem.settings, runs, weights, spans, strict=True):
         for part in linearised(u, setting, run):
-            for rows, seen, weight in zip(part, run.readings, of_run, strict=True):
-                yield Weighted(setting.number, rows, seen.residual[rows.where], weight[rows.where])
+            for rows, seen, weight, owner in zip_longest(part, run.readings, of_run, into):
+                one = added(rows, seen.residual, weight, owner)
+                yield Weighted(setting.number, one.rows, one.residual, one.weight)
 
 
 def _hold(u: Unknowns) -> Array:

@@ -16,7 +16,7 @@ from wayrule.model.arrays import Array
 from wayrule.track.adjust.bins import Part
 from wayrule.track.adjust.pose import Pose, Setting, heard_rows, mean_rows, middle, roll_rows
 from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names, scaled
-from wayrule.track.adjust.unknowns import UNTURNED, Unknowns, hats
+from wayrule.track.adjust.unknowns import UNTURNED, Unknowns, hats, sway_spline
 from wayrule.units import G_MM_S2
 
 GYRO_MATRIX = (
@@ -162,5 +162,4 @@ def _drift(x: Unknowns, run: Setting, part: Part) -> sparse.csr_array:
 def _sway_step(x: Unknowns, run: Setting, part: Part) -> sparse.csr_array:
     """(m, knots) what the sway adds over each bin."""
     sway = x.sway_of[run.number]
-    hat = hats(run.bins.path_mm[part.edges], run.bins.path_span, sway.stop - sway.start)
-    return sparse.csr_array(hat[1:] - hat[:-1])
+    return _step(sway_spline(run.bins, sway.stop - sway.start).value_rows(run.bins.path_mm[part.edges]))

@@ -14,6 +14,7 @@ from scipy import sparse
 
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.adjust import Adjusted, weighted
+from wayrule.track.adjust.unknowns import sway_spline
 
 SEGMENT_WHEELBASES = 5.0
 """A movement shorter than this many wheelbases between reversals belongs to the pass before it."""
@@ -75,7 +76,7 @@ def pulls(adjusted: Adjusted) -> tuple[Pull, ...]:
         for r, (run, setting, number) in enumerate(zip(adjusted.runs, adjusted.problem.settings, numbers, strict=True))
         for seen in run.readings
     }
-    for one in weighted(adjusted.problem, u, adjusted.runs, adjusted.row_weights):
+    for one in weighted(adjusted.problem, u, adjusted.runs, adjusted.row_weights, adjusted.spans):
         of_pass = owner[one.run, one.rows.kind][one.rows.where]
         first, last = int(of_pass.min()), int(of_pass.max()) + 1
         apart = sparse.csr_array(
@@ -97,7 +98,7 @@ def _prior_pull(adjusted: Adjusted, r: int, number: NDArray[np.int64], f: Array)
     u = adjusted.unknowns
     part = u.sway_of[r]
     path = adjusted.problem.settings[r].bins.path_mm
-    knots = np.linspace(0.0, path[-1], part.stop - part.start)
+    knots = sway_spline(adjusted.problem.settings[r].bins, part.stop - part.start).centres()
     owner = number[np.clip(np.searchsorted(path, knots) - 1, 0, len(number) - 1)]
     for axis in range(3):
         where = axis * u.block + u.spline.n + np.arange(part.start, part.stop)

@@ -18,7 +18,7 @@ from wayrule.track.adjust.pose import Pose, Setting, chainage, heard, pose
 from wayrule.track.adjust.remembered import Before, known_before, recall
 from wayrule.track.adjust.rows import Readings, Rows
 from wayrule.track.adjust.solve import Smoothness
-from wayrule.track.adjust.unknowns import Border, Unknowns, lag_sd_s, lay_out, sway_knots
+from wayrule.track.adjust.unknowns import Border, Unknowns, lag_sd_s, lay_out, sway_knots, sway_spline
 from wayrule.track.adjust.waver import add_waver
 from wayrule.track.place import Line
 from wayrule.track.unbroken import unbroken_s
@@ -233,7 +233,7 @@ def band_position(problem: Problem, u: Unknowns, runs: Sequence[Run]) -> Array:
     lap = problem.line.lap_mm
     out = [u.spline.centres()]
     for setting, run, part in zip(problem.settings, runs, u.sway_of, strict=True):
-        knots = np.linspace(0.0, setting.bins.path_mm[-1], part.stop - part.start)
+        knots = sway_spline(setting.bins, part.stop - part.start).centres()
         middle = run.sigma + setting.way * problem.wagon.wheelbase_mm / 2
         out.append(np.interp(knots, setting.bins.path_mm, middle))
     place = np.concatenate(out)

@@ -19,7 +19,7 @@ from wayrule.model.repeat import Repeat
 from wayrule.track.adjust.adjust import Adjusted
 from wayrule.track.adjust.passes import SEGMENT_WHEELBASES, segments
 from wayrule.track.adjust.sway import Sway, first_noise, power, sway_seen
-from wayrule.track.adjust.unknowns import hats
+from wayrule.track.adjust.unknowns import sway_spline
 
 FULL_SIZE_MM = (("D1", 3e3, 25e3), ("D2", 25e3, 70e3), ("D3", 70e3, 150e3))
 
@@ -89,14 +89,14 @@ def _pieces(adjusted: Adjusted, step: float) -> Iterator[Piece]:
     factors = (1.0, 1.0, wagon.gauge_mm)
     for r, (setting, run) in enumerate(zip(adjusted.problem.settings, adjusted.runs, strict=True)):
         part = u.sway_of[r]
-        hat = hats(setting.bins.path_mm, setting.bins.path_span, part.stop - part.start)
+        swaying = sway_spline(setting.bins, part.stop - part.start).value_rows(setting.bins.path_mm)
         middle = run.sigma + setting.way * setting.wheelbase_mm / 2 - u.spline.origin
         moving = np.diff(run.sigma) != 0
         turned = []
         for _, axis, spline in QUANTITIES:
             i = next(i for i, one in enumerate(run.readings) if one.kind == f"gyro_{axis}")
             held = adjusted.row_weights[r][i] * adjusted.noise.weights[r].sigma[f"gyro_{axis}"] ** 2
-            own = held * run.readings[i].residual + np.diff(hat @ u.sway[spline, part])
+            own = held * run.readings[i].residual + np.diff(swaying @ u.sway[spline, part])
             sign = {"z": 1, "y": -setting.way, "x": setting.way}[axis]
             turned.append(sign * np.where(run.readings[i].ok & moving, own, 0.0))
         number = segments(0.5 * (middle[1:] + middle[:-1]), SEGMENT_WHEELBASES * setting.wheelbase_mm)

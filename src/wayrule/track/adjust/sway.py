@@ -12,14 +12,15 @@ from wayrule.track.adjust.gyro import SPLINE_OF_AXIS
 from wayrule.track.adjust.noise import Weights, scatter
 from wayrule.track.adjust.pose import Setting
 from wayrule.track.adjust.problem import Problem, Run
-from wayrule.track.adjust.unknowns import Unknowns, hats
+from wayrule.track.adjust.unknowns import Unknowns, sway_spline
 
 PLAY_SHARE_OF_GAUGE = 0.013
 """Sideways play of a wheelset to either side, over the gauge: NEM 310 (middle values) gives 0.013 for 16.5 mm."""
 
 
-SEEN_WHEELBASES = (0.7, 1.0, 1.5, 2.0, 3.0, 4.0)
-"""The sway's size and length are taken from how much it changes over these."""
+SEEN_WHEELBASES = (0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
+"""The sway's size and length are taken from how much it changes over these: the shorter ones tell how quickly, the
+longest, over which it is another, how far."""
 
 FIRST_LENGTH_WHEELBASES = 0.87
 """Before it is seen: its correlation is then down to 1 / e over one wheelbase (common practice, no source)."""
@@ -56,7 +57,7 @@ def whitening(sway: Sway, settings: Sequence[Setting], sway_of: Sequence[slice])
         blocks = []
         for setting, part, sd, length in zip(settings, sway_of, sway.sd[axis], sway.length_mm[axis], strict=True):
             count = part.stop - part.start
-            one, two = correlation(np.array([1.0, 2.0]) * setting.bins.path_mm[-1] / (count - 1), length).tolist()
+            one, two = correlation(np.array([1.0, 2.0]) * sway_spline(setting.bins, count).h, length).tolist()
             before, beyond = one * (1 - two) / (1 - one**2), (two - one**2) / (1 - one**2)
             new = 1.0 / (sd * np.sqrt(1 - before * one - beyond * two))
             own, last, i = np.full(count, new), np.full(count - 1, -before * new), np.arange(count)
@@ -134,8 +135,8 @@ def disagreement(problem: Problem, u: Unknowns, runs: Sequence[Run], kind: str) 
     own, track, moved, cell = [], [], [], []
     for setting, run, part in zip(problem.settings, runs, u.sway_of, strict=True):
         seen = next(one for one in run.readings if one.kind == kind)
-        hat = hats(setting.bins.path_mm, setting.bins.path_span, part.stop - part.start)
-        own.append(np.where(seen.ok, seen.residual + np.diff(hat @ u.sway[seen.spline, part]), 0.0))
+        swaying = sway_spline(setting.bins, part.stop - part.start).value_rows(setting.bins.path_mm)
+        own.append(np.where(seen.ok, seen.residual + np.diff(swaying @ u.sway[seen.spline, part]), 0.0))
         step = np.diff(run.sigma) * {"x": setting.way, "y": -setting.way, "z": 1}[kind[-1]]
         middle = 0.5 * (run.sigma[1:] + run.sigma[:-1]) - spline.origin
         place = np.floor((middle % lap if lap else middle) / spline.h).astype(np.int64)

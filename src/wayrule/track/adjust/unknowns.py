@@ -60,7 +60,7 @@ Allan deviation is met at tau by a walk of B sqrt(3 / tau) (IEEE Std 952): 3 deg
 0.004 deg/s/sqrt(Hz), gives 0.04 to 0.07."""
 
 SWAY_KNOTS_A_WHEELBASE = (3.0, 1.5)
-"""Sway is free to change over a third of a wheelbase of path (straight lines between); where a line is passed
+"""Sway is free to change over a third of a wheelbase of path; where a line is passed
 `MANY_PASSES` times and more over two thirds, since the passes' mean settles what is quicker, and it costs a quarter."""
 
 MANY_PASSES = 4.0
@@ -236,7 +236,17 @@ def slide_knots(bins: Bins, wheelbase_mm: float) -> int:
 
 def sway_knots(bins: Bins, wheelbase_mm: float, passes: float) -> int:
     """How many knots a run's sway has along its path."""
-    return int(np.ceil(bins.path_mm[-1] / wheelbase_mm * SWAY_KNOTS_A_WHEELBASE[int(passes >= MANY_PASSES)])) + 2
+    return int(np.ceil(bins.path_mm[-1] / wheelbase_mm * SWAY_KNOTS_A_WHEELBASE[int(passes >= MANY_PASSES)])) + 4
+
+
+def sway_spline(bins: Bins, count: int) -> UniformSpline:
+    """The cubic splines in which a run's sway is told, over its path.
+
+    Straight lines between knots would not do: two passes have their knots at other places, and the splines of the line
+    would take every bend of the sway that both cannot follow for track, with far too small a sigma.
+    """
+    first, last = bins.path_span
+    return UniformSpline(first, max(last - first, 1e-12) / (count - 3), count, closed=False)
 
 
 def hats(p: Array, span: tuple[float, float], count: int) -> sparse.csr_array:
