@@ -193,7 +193,7 @@ def test_sway_comes_out_of_its_whitening_as_it_went_in(circle):
     root = whitening(sway, circle.problem.settings, circle.unknowns.sway_of)[0].toarray()
     covariance = np.linalg.inv(root.T @ root)
     np.testing.assert_allclose(np.sqrt(covariance.diagonal()), 2e-3, rtol=1e-6)
-    step = path / (count - 1)
+    step = path / (count - 3)
     for apart in (1, 2):
         stated = correlation(np.array([apart * step]), 90.0)[0]
         np.testing.assert_allclose(covariance.diagonal(apart) / 2e-3**2, stated, atol=1e-6)

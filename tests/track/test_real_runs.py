@@ -47,7 +47,7 @@ def test_the_cars_bends_and_grades_follow_the_road(drove: CarErrors) -> None:
     ("spoil", "blind"),
     [
         (car.flipped, lambda e: e.correlation > 0 or e.curvature_rms_1_m < 8e-5),
-        (car.late, lambda e: e.plan_rms_m < 1.1 or e.gradient_rms < 0.008),
+        (car.late, lambda e: e.plan_rms_m < 1.1),  # gradients are means of 2 s: half a second hardly moves them
         (car.without_own_acceleration, lambda e: e.gradient_rms < 0.008 or e.height_max_m < 1.25),
     ],
     ids=list(car.SPOILT),

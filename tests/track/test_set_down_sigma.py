@@ -9,6 +9,7 @@ import pytest
 
 from wayrule.model import Mishap
 from wayrule.track.adjust.adjust import Adjusted
+from wayrule.track.adjust.sway import FIRST_LENGTH_WHEELBASES
 from wayrule.track.befallen import aligned_variance
 
 GAUGE_MM, WHEELBASE_MM, STEP_MM = 16.5, 65.0, 4.0
@@ -30,12 +31,13 @@ def broken(bends: np.ndarray[Any, Any]) -> tuple[Adjusted, Mishap]:
 
 def test_the_sigma_is_what_two_swaying_passes_scatter_by() -> None:
     """Monte Carlo of the very thing: two passes over curves of 600 mm radius, each body's heading swaying as an
-    Ornstein-Uhlenbeck process; the best shift by least squares, before and after. 2000 draws know an sd to 2 %; the
-    formula takes bends as slow beside the sway's length, which they are to a tenth."""
+    Ornstein-Uhlenbeck process whose correlation has the same integral; the best shift by least squares, before and
+    after. 2000 draws know an sd to 2 %; the formula takes bends as slow beside the sway's length, which they are to a
+    tenth."""
     rng = np.random.default_rng(3)
     at = np.arange(1500) * STEP_MM
     bends = np.sin(2 * np.pi * at / 1500.0) / 600.0
-    keep = math.exp(-STEP_MM / WHEELBASE_MM)
+    keep = math.exp(-STEP_MM / (FIRST_LENGTH_WHEELBASES * WHEELBASE_MM))
     kicks = rng.normal(0.0, PLAY_RAD, (len(at), 4, 2000)) * math.sqrt(1 - keep**2)
     sway = rng.normal(0.0, PLAY_RAD, (4, 2000))
     total = np.zeros((4, 2000))

@@ -43,9 +43,10 @@ from wayrule.track.adjust.unresolved import Into, added, as_one, together
 MOST_ITERATIONS = 15
 
 PLACES_FROM = 3
-HELD_MM, HELD_SHARE = 1e-3, 1e-6
+HELD_MM, HELD_SHARE, HELD_RATE_RAD_S, HELD_GAIN = 1e-3, 1e-6, 5e-3, 1e-3
 """Until this iteration the runs stay where they were first placed: before the line has its bends, moving along it looks
-like a gyro scale, and the laps would be pushed apart."""
+like a gyro scale, and the laps would be pushed apart. And a run that never stood would coil its line up by a bias that
+nothing contradicts yet (held to 0.3 deg/s, which a standstill knows a hundred times better), or stretch its angles."""
 
 
 CONVERGED_RAD = 1e-4
@@ -115,8 +116,8 @@ def adjust(problem: Problem) -> Adjusted:
             held = tuple(map(as_one, held, spans, runs, noise.weights))
         system = _solved(problem, u, runs, held, spans, blocks, known, iteration)
         turned = np.ravel(known.over_wheelbase @ system.step.reshape(3, -1)[:, : problem.spline.n].T)
-        if iteration > PLACES_FROM:
-            relaxed = relaxed_share(relaxed, last, turned)
+        comparable = iteration > PLACES_FROM and iteration not in REWEIGHT_AT  # both steps by the same weights
+        relaxed = relaxed_share(relaxed, last, turned) if comparable else 1.0
         last = turned
         share = 1.0 if iteration == 1 else relaxed * _share(u, system)
         u = u.moved(share * system.step, share * system.step_border)
@@ -176,15 +177,16 @@ def _held(runs: Sequence[Run], weights: Sequence[Weights], *, robust: bool) -> t
     )
 
 
-LONGEST_ANGLE_RAD, LONGEST_GAIN = 0.3, 0.03
-"""Longest step after the first, in any angle of the line and in any gyro scale: beyond, sines are not their angles."""
+LONGEST_ANGLE_RAD, LONGEST_GAIN = 0.3, {"x": 0.15, "y": 0.15, "z": 0.03}
+"""Longest step after the first, in any angle of the line and in a gyro scale: beyond, sines are not their angles. Yaw
+turns whole circles, roll and pitch some hundredths."""
 
 
 def _share(u: Unknowns, system: System) -> float:
     """How much of a step is taken: all of it, or as much as keeps within what was linearised."""
     angle = float(np.max(np.abs(system.step.reshape(3, -1)[:, : u.spline.n])))
-    gain = max(float(np.abs(system.step_border[u.names[f"gyro_scale_{axis}"]]).max()) for axis in "xyz")
-    return min(1.0, LONGEST_ANGLE_RAD / max(angle, 1e-12), LONGEST_GAIN / max(gain, 1e-12))
+    gains = (abs(float(system.step_border[u.names[f"gyro_scale_{axis}"].start])) / LONGEST_GAIN[axis] for axis in "xyz")
+    return 1.0 / max(1.0, angle / LONGEST_ANGLE_RAD, *gains)
 
 
 LEAST_RELAXED, MOST_RELAXED = 0.4, 1.3
@@ -251,13 +253,17 @@ def weighted(
 
 
 def _hold(u: Unknowns) -> Array:
-    """(k,) information that holds the runs where they are: starts and slides to a micrometre, stretches to 1e-6."""
+    """(k,) information that holds the runs where they are, their gyro's biases near nothing and its scales near one."""
     out = np.zeros(len(u.border))
     for name, part in u.names.items():
         if _is_place(name):
             out[part] = HELD_MM**-2
         elif name.startswith("stretch"):
             out[part] = HELD_SHARE**-2
+        elif name.startswith("bias_"):
+            out[part] = HELD_RATE_RAD_S**-2
+        elif name.startswith("gyro_scale"):
+            out[part] = HELD_GAIN**-2
     return out
 
 

@@ -22,8 +22,14 @@ SEEN_WHEELBASES = (0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
 """The sway's size and length are taken from how much it changes over these: the shorter ones tell how quickly, the
 longest, over which it is another, how far."""
 
-FIRST_LENGTH_WHEELBASES = 0.87
-"""Before it is seen: its correlation is then down to 1 / e over one wheelbase (common practice, no source)."""
+FIRST_LENGTH_WHEELBASES = 1.8
+"""Before it is seen: as passes of simulated wagons show it, 1.6 to 2.1 (no source for real ones)."""
+
+FIRST_SEEN_WHEELBASES = 4.0
+"""What a body did over more than so much is track rather than sway."""
+
+FIRST_SHARE = 0.5
+"""Of what it did over less, so much of the variance is taken for sway: nothing tells the two apart (no source)."""
 
 
 LEAST_SWAY_RAD = 5e-6
@@ -93,8 +99,8 @@ def power(k2: Array, length_mm: float) -> Array:
 def first_sway(problem: Problem, u: Unknowns) -> Sway:
     """Sway before the passes have shown it: play over the wheelbase, half of it upright.
 
-    It cannot be more than all that the body did over a few wheelbases, track included. A calibration that saw it knows
-    better.
+    It cannot be more than what the body did over a few wheelbases, of which the track has its share. A calibration that
+    saw it knows better.
     """
     wheelbase, remembered = problem.wagon.wheelbase_mm, problem.calibration
     if remembered and remembered.sway_passes:
@@ -104,8 +110,8 @@ def first_sway(problem: Problem, u: Unknowns) -> Sway:
     sd = np.empty((3, len(problem.settings)))
     for r, (setting, part) in enumerate(zip(problem.settings, u.sway_of, strict=True)):
         for axis, most in ((2, yaw), (1, 0.5 * yaw), (0, 0.5 * yaw)):
-            seen = _seen(setting, part, setting.bins.gyro_rad[:, axis], wheelbase)[0]
-            sd[SPLINE_OF_AXIS[axis], r] = np.clip(seen, LEAST_SWAY_RAD, most)
+            seen = _seen(setting, part, setting.bins.gyro_rad[:, axis], wheelbase, most=FIRST_SEEN_WHEELBASES)[0]
+            sd[SPLINE_OF_AXIS[axis], r] = np.clip(FIRST_SHARE**0.5 * seen, LEAST_SWAY_RAD, most)
     return Sway(sd, np.full_like(sd, FIRST_LENGTH_WHEELBASES * wheelbase))
 
 
@@ -150,13 +156,16 @@ def disagreement(problem: Problem, u: Unknowns, runs: Sequence[Run], kind: str) 
     return [turned - rate[place] * step for turned, place, step in zip(own, cell, moved, strict=True)]
 
 
-def _seen(setting: Setting, part: slice, turned: Array, wheelbase_mm: float, walk: float = 0.0) -> tuple[float, float]:
-    """Sd and length (rad, mm) of the process whose changes over `SEEN_WHEELBASES` are those of an angle, less those of
-    a random walk of variance `walk` a mm."""
+def _seen(
+    setting: Setting, part: slice, turned: Array, wheelbase_mm: float, walk: float = 0.0, most: float = np.inf
+) -> tuple[float, float]:
+    """Sd and length (rad, mm) of the process whose changes over `SEEN_WHEELBASES`, `most` at most, are those of an
+    angle, less those of a random walk of variance `walk` a mm."""
     path = setting.bins.path_mm
     knots = np.linspace(0.0, path[-1], part.stop - part.start)
     angle = np.interp(knots, *_rising(path, np.concatenate(([0.0], np.cumsum(turned)))))
-    lags = np.unique(np.maximum(1, np.round(np.array(SEEN_WHEELBASES) * wheelbase_mm / knots[1]).astype(int)))
+    over = np.array([one for one in SEEN_WHEELBASES if one <= most])
+    lags = np.unique(np.maximum(1, np.round(over * wheelbase_mm / knots[1]).astype(int)))
     lags = lags[lags < len(angle) / 3]
     if len(lags) < 2:
         return 0.0, FIRST_LENGTH_WHEELBASES * wheelbase_mm
