@@ -13,7 +13,7 @@ from wayrule.formats import wagonfile
 from wayrule.formats.rawlog import is_raw_log
 from wayrule.formats.rawlogreader import read_raw_log
 from wayrule.formats.spelling import parse_wagon, run_names
-from wayrule.model import Recording, Wagon
+from wayrule.model import Recording, Survey, Surveyed, Wagon, surveyed_of
 
 PathName = str | PathLike[str]
 
@@ -28,6 +28,18 @@ def read_wagon(wagon: PathName | Wagon) -> Wagon:
     if isinstance(wagon, Wagon):
         return wagon
     return wagonfile.read_wagon(store.read_bytes(Path(wagon)), fspath(wagon))
+
+
+def open_survey(survey: PathName | Survey | Surveyed, name: str = "survey") -> Surveyed:
+    """The survey of a folder; one in hand is taken as it is and called `name`.
+
+    Raises
+    ------
+    WayruleError   in one line, for what is no survey folder or not as `wayrule survey` writes it
+    """
+    if isinstance(survey, Surveyed):
+        return survey
+    return surveyed_of(survey, name) if isinstance(survey, Survey) else store.read_survey(Path(survey))
 
 
 def read_recording(path: PathName, wagon: Wagon, name: str = "") -> Recording:

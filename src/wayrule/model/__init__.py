@@ -21,6 +21,7 @@ from wayrule.model.rolling import DistanceStep, RollingCircle
 from wayrule.model.shown import Shown
 from wayrule.model.solid import Solid
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
+from wayrule.model.surveyed import Surveyed, surveyed_of
 from wayrule.model.track import Element, Fault, Stations
 from wayrule.model.travel import BodyImu, State, Travel
 from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
@@ -98,6 +99,7 @@ __all__ = [
     "Stretch",
     "Strip",
     "Survey",
+    "Surveyed",
     "Tape",
     "Travel",
     "Wagon",
@@ -105,4 +107,5 @@ __all__ = [
     "Whereabouts",
     "Worksheet",
     "mishap_problems",
+    "surveyed_of",
 ]

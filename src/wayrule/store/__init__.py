@@ -2,7 +2,7 @@
 
 from wayrule.store.calibrations import Chosen, choose_calibration, read_calibration, write_calibration
 from wayrule.store.files import read_bytes, read_segments, sha256, write_bytes, write_text
-from wayrule.store.survey_folder import survey_files, write_survey, write_travel
+from wayrule.store.survey_folder import read_survey, survey_files, write_survey, write_travel
 from wayrule.store.swap import write_folder
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "read_bytes",
     "read_calibration",
     "read_segments",
+    "read_survey",
     "sha256",
     "survey_files",
     "write_bytes",

@@ -2,13 +2,15 @@
 
 from pathlib import Path
 
+from wayrule.errors import WayruleError
 from wayrule.formats import calibrationfile
 from wayrule.formats.jsonfile import write_json
+from wayrule.formats.surveyfolder import FILES, read_survey_folder
 from wayrule.formats.surveyjson import survey_content
 from wayrule.formats.tables import write_elements, write_faults, write_stations
 from wayrule.formats.tables import write_travel as travel_table
-from wayrule.model import Survey, Travel
-from wayrule.store.files import write_bytes
+from wayrule.model import Survey, Surveyed, Travel
+from wayrule.store.files import read_bytes, write_bytes
 from wayrule.store.swap import write_folder
 
 
@@ -43,3 +45,21 @@ def write_survey(folder: Path, survey: Survey, page: str) -> list[Path]:
 def write_travel(folder: Path, travel: Travel, ratio: float) -> Path:
     """Write `travel/RUN.csv` into a folder."""
     return write_bytes(folder / "travel" / f"{travel.run}.csv", travel_table(travel, ratio))
+
+
+def read_survey(folder: Path) -> Surveyed:
+    """A survey folder read back; named after the folder.
+
+    Raises
+    ------
+    WayruleError   for what is no survey folder, and for a file in it that is not as a survey writes it
+    """
+    if not (folder / FILES[0]).is_file():
+        raise WayruleError(
+            expected="a survey folder",
+            came=f"a folder without {FILES[0]}" if folder.is_dir() else "a file" if folder.exists() else "nothing",
+            where=str(folder),
+            next_step="give the folder that `wayrule survey ... --out DIR` wrote",
+        )
+    files = {name: read_bytes(folder / name) for name in FILES}
+    return read_survey_folder(files, str(folder), folder.resolve().name)
