@@ -10,6 +10,7 @@ from wayrule.model.calibration import Calibration
 from wayrule.model.calibrationday import CalibrationDay, CalibrationPart
 from wayrule.model.drytest import DryTest, DryWord
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
+from wayrule.model.finding import Finding, Risk, Verdict
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
 from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest, Seat
@@ -18,8 +19,10 @@ from wayrule.model.purpose import Purpose
 from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
 from wayrule.model.rolling import DistanceStep, RollingCircle
+from wayrule.model.rule import Rule, RuleSet
 from wayrule.model.shown import Shown
 from wayrule.model.solid import Solid
+from wayrule.model.stock import Train, Vehicle
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
 from wayrule.model.surveyed import Surveyed, surveyed_of
 from wayrule.model.track import Element, Fault, Stations
@@ -62,6 +65,7 @@ __all__ = [
     "Facts",
     "Fault",
     "FieldSensor",
+    "Finding",
     "Flat",
     "FloorLayer",
     "FreeSpace",
@@ -88,7 +92,10 @@ __all__ = [
     "Relation",
     "Repeat",
     "Rest",
+    "Risk",
     "RollingCircle",
+    "Rule",
+    "RuleSet",
     "Seat",
     "Shown",
     "Solid",
@@ -101,7 +108,10 @@ __all__ = [
     "Survey",
     "Surveyed",
     "Tape",
+    "Train",
     "Travel",
+    "Vehicle",
+    "Verdict",
     "Wagon",
     "Wheel",
     "Whereabouts",
