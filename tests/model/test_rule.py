@@ -24,7 +24,7 @@ def test_a_limit_in_gauges_becomes_mm() -> None:
 
 def test_an_own_limit_is_the_owners_from_then_on() -> None:
     own = RuleSet("a", "", (RULE,)).limited("a.radius", 40.0).rules[0]
-    assert (own.limit, own.source) == (40.0, "own instead of NEM 113 1 (own)")
+    assert (own.limit, own.source) == (40.0, "own, instead of NEM 113 1")
     remembered = dataclasses.replace(RULE, status="from memory")
     assert remembered.source.endswith("(from memory)")
 

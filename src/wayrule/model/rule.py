@@ -45,7 +45,7 @@ class Rule:
     quantity   one of `QUANTITIES`
     sense      the quantity is to be "at least" or "at most" the limit
     limit      in `unit`: mm, x gauge, x longest (length of the longest vehicle), %, deg, 1, mm/s2
-    document, edition, clause   where it stands; document "own" for a limit of the user's
+    document, edition, clause   where it stands; document "own," for a limit of the user's
     status     "confirmed", "computed", "from memory", "own": how well the figure is known
     base_mm    of a straight-edge or a twist; NaN where there is none (twist: the wheelbase of the stock)
     above_gauges   the rule asks nothing of curves wider than so many gauges; infinite: it always asks
@@ -79,7 +79,7 @@ class Rule:
     def source(self) -> str:
         """Where it stands, and how well that is known."""
         where = " ".join(part for part in (self.document, self.edition, self.clause) if part)
-        return f"{where} ({self.status})" if self.status not in ("confirmed", self.document) else where
+        return f"{where} ({self.status})" if self.status not in ("confirmed", "own") else where
 
     def value(self, gauge_mm: float, longest_mm: float) -> float:
         """The limit in the quantity's own unit; a limit in gauges or vehicle lengths becomes mm.
@@ -141,4 +141,4 @@ class RuleSet:
 def _owned(rule: Rule, limit: float) -> Rule:
     """The same rule with the owner's limit."""
     instead = f"instead of {rule.document} {rule.clause}".strip()
-    return dataclasses.replace(rule, limit=limit, document="own", edition="", clause=instead, status="own")
+    return dataclasses.replace(rule, limit=limit, document="own,", edition="", clause=instead, status="own")
