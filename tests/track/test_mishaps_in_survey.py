@@ -20,6 +20,7 @@ MISHAPS = {
     "lifted and set down 90 mm on": {"hands": (Hand(11990.0, 2.0, 90.0, 15.0, 12.0),)},
     "gap": {"gaps": (Gap(6000.0, 1.5),)},
     "lock": {"slides": (Slide(5000.0, 60.0),)},
+    "lock of two seconds": {"slides": (Slide(5000.0, 500.0),)},
     "slide": {"slides": (Slide(5000.0, 200.0, 0.3),)},
     "lifted early and set down 70 mm back": {"stop_mm": 5000.0, "hands": (Hand(4990.0, 2.0, -70.0, 15.0, 12.0),)},
 }

@@ -1,5 +1,6 @@
 """The card of a run's health for the page: a light is a shape and a word besides its colour."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -17,6 +18,10 @@ SIGNS: Final[dict[Light, str]] = {
     '14.3v.4" class="q"/>',
 }
 """Light -> its sign, 20 by 20: a disc with a tick, a triangle with a mark, an octagon with a cross, a dashed ring."""
+
+
+UNIT: Final = re.compile(r"(?<=\d) (?=(?:mm|mT|mg|deg|°C|g|K|V|s|%)(?:\W|$))")
+"""The blank between a number and its unit, which a line's end must not part."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +77,7 @@ def cards(travels: Sequence[Travel]) -> tuple[Card, ...]:
 
 
 def _line(item: HealthItem) -> Line:
-    reason = item.reason.replace(" +- ", f"{NO_BREAK}±{NO_BREAK}").replace("degC", "°C").replace(" mm", f"{NO_BREAK}mm")
+    reason = UNIT.sub(NO_BREAK, item.reason.replace(" +- ", f"{NO_BREAK}±{NO_BREAK}").replace("degC", "°C"))
     return Line(item.light, LIGHT_WORDS[item.light], _sign(item.light), item.name, reason, where(item), item.todo)
 
 
