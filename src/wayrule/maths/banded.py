@@ -61,9 +61,9 @@ class Banded:
         coo = part.tocoo()
         row, column = self._place[coo.row], self._place[coo.col]
         keep = row >= column
-        row, back = row[keep], (row - column)[keep]
-        self._grow(int(np.max(back, initial=0)))
-        self.values[row, self.width - back] += coo.data[keep]
+        row, column = row[keep], column[keep]
+        self._grow(int(np.max(row - column, initial=0)))
+        self.values.reshape(-1)[row * self.width + column + self.width] += coo.data[keep]
 
     def _grow(self, width: int) -> None:
         if width > self.width:

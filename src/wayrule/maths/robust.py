@@ -8,6 +8,10 @@ MAD_TO_SD = 1.482602218505602
 """Median absolute deviation -> sd for normal noise: 1 / Phi^-1(3/4)."""
 
 
+ENOUGH = 150_000
+"""So many values settle a robust sd."""
+
+
 def robust_sd(values: Array) -> float:
     """Sd of the bulk of some values, from the median absolute deviation; NaN left out.
 
@@ -21,14 +25,16 @@ def robust_sd(values: Array) -> float:
 
     Notes
     -----
-    sd = 1.4826 median |x - median(x)|, consistent for normal noise, unmoved by up to half of wild values.
+    sd = 1.4826 median |x - median(x)|, consistent for normal noise, unmoved by up to half of wild values. Of very many
+    values `ENOUGH` are taken, evenly spread: they know it to 0.3 % (its efficiency is 37 %).
 
     Examples
     --------
     >>> round(robust_sd(np.array([-1.0, 0.0, 1.0, 900.0, 0.0])), 4)
     1.4826
     """
-    x = values[np.isfinite(values)]
+    x = values[:: -(-len(values) // ENOUGH) or 1]
+    x = x[np.isfinite(x)]
     if not len(x):
         return float("nan")
     return float(MAD_TO_SD * np.median(np.abs(x - np.median(x))))

@@ -18,8 +18,14 @@ def terms_of(phi_rad: Array, orders: int) -> Array:
     >>> terms_of(np.array([0.0]), 2).tolist()
     [[1.0, 1.0, 1.0, 0.0, 0.0]]
     """
-    angle = np.outer(phi_rad, np.arange(1, orders + 1))
-    return np.column_stack([np.ones(len(angle)), np.cos(angle), np.sin(angle)])
+    wave = _waves(phi_rad, orders)
+    return np.column_stack([np.ones(len(wave)), wave.real, wave.imag])
+
+
+def _waves(phi_rad: Array, orders: int) -> NDArray[np.complex128]:
+    """exp(i k phi), k = 1 .. K, (n, K), as powers of the first: a sine costs ten times a product."""
+    once = np.exp(1j * phi_rad)
+    return np.cumprod(np.broadcast_to(once[:, None], (len(once), orders)), axis=1)
 
 
 def slopes_of(phi_rad: Array, curve: Array) -> Array:
@@ -29,9 +35,8 @@ def slopes_of(phi_rad: Array, curve: Array) -> Array:
     [[2.0]]
     """
     orders = np.arange(1, len(curve) // 2 + 1)
-    angle = np.outer(phi_rad, orders)
-    k = len(orders)
-    return np.asarray((-np.sin(angle) * orders) @ curve[1 : 1 + k] + (np.cos(angle) * orders) @ curve[1 + k :])
+    wave, k = _waves(phi_rad, len(orders)), len(orders)
+    return np.asarray((-wave.imag * orders) @ curve[1 : 1 + k] + (wave.real * orders) @ curve[1 + k :])
 
 
 def mean_curve(phi_rad: Array, points: Array, valid: NDArray[np.bool_], orders: int) -> Array:

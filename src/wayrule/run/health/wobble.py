@@ -24,6 +24,9 @@ TURNS_A_PIECE, LEAST_PIECES = 8.0, 4
 """The lean is learnt from pieces of so many turns each, so many at least: what comes again in all of them is the
 wheel's, what differs is the track's (no track repeats with the wheel's turns for long)."""
 
+MOST_PIECES = 150
+"""Of more, so many from all over the run are looked at: the wheel's share is the same in all of them."""
+
 STANDS_OUT = 4.0
 """Sds of the mean over the pieces beyond which a pair of coefficients counts."""
 
@@ -41,7 +44,8 @@ def wobble(seen: Seen) -> HealthItem:
         return unknown(name, "No gyro: a wheel that runs out would not be seen.")
     leaning = travel.imu.gyro_rad_s[:, :2] - usual_rate(travel.imu)[:2]
     usable = (travel.state == State.ROLLING) & np.isfinite(leaning).all(axis=1) & ~within(travel.t_s, travel.mishaps)
-    pieces = np.array(_pieces(travel.t_s, seen.turned_rad, leaning, usable))
+    spans, rate = _pieces(travel.t_s, seen.turned_rad, usable)
+    pieces = np.array([_fit(seen.turned_rad[i:j], rate[i:j], leaning[i:j]) for i, j in spans])
     if len(pieces) < LEAST_PIECES:
         few = f"Too few turns of the wheel: it takes {LEAST_PIECES} times {TURNS_A_PIECE:.0f} at one go."
         return unknown(name, few)
@@ -60,8 +64,8 @@ def wobble(seen: Seen) -> HealthItem:
     )
 
 
-def _pieces(t_s: Array, turned_rad: Array, leaning_rad_s: Array, usable: NDArray[np.bool_]) -> list[Array]:
-    """(2 ORDERS, 2) coefficients of both leans over the turn [rad], of each piece."""
+def _pieces(t_s: Array, turned_rad: Array, usable: NDArray[np.bool_]) -> tuple[list[tuple[int, int]], Array]:
+    """[first, end) samples of the pieces that are looked at, and how fast the axle turns (n,) [rad/s]."""
     step = float(np.median(np.diff(t_s)))
     rate = np.gradient(uniform_filter1d(turned_rad, 5, mode="nearest"), t_s)
     cut = np.flatnonzero(np.diff(np.concatenate(([False], usable, [False])).astype(np.int8)))
@@ -75,8 +79,8 @@ def _pieces(t_s: Array, turned_rad: Array, leaning_rad_s: Array, usable: NDArray
         for i, j in zip(edge[:-1].tolist(), edge[1:].tolist(), strict=True):
             fastest = ORDERS * float(np.abs(rate[i:j]).max(initial=0.0)) / (2.0 * math.pi)
             if j - i > 10 * ORDERS and fastest < MOST_SHARE / step:
-                out.append(_fit(turned_rad[i:j], rate[i:j], leaning_rad_s[i:j]))
-    return out
+                out.append((i, j))
+    return out[:: -(-len(out) // MOST_PIECES) or 1], rate
 
 
 def _fit(phi: Array, phi_rate: Array, leaning_rad_s: Array) -> Array:
