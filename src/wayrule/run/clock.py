@@ -9,7 +9,7 @@ from wayrule.errors import UndeterminedError
 from wayrule.model.arrays import Array
 from wayrule.model.inertial import Clock
 
-START_ROWS = 16
+START_ROWS = 64
 """The beat is fitted over so many rows first and over twice as many each time: it then never foretells a row's place by
 more than half a beat wrong, while stamps err by less than that."""
 LEAST_ROWS = 10
@@ -41,7 +41,9 @@ def row_numbers(t_s: Array) -> NDArray[np.int64]:
 
 def _stepped(t: Array, period: float) -> NDArray[np.int64]:
     """Rows by the nearest beat, the beat kept in step with the last second's rows; every row is at least one later."""
-    row = np.round(t / period).astype(np.int64)
+    beat = t / period
+    early = np.angle(np.mean(np.exp(2j * np.pi * beat[:START_ROWS]))) / (2 * np.pi)  # the first stamp errs like any
+    row = np.round(beat - early).astype(np.int64)
     late = t - row * period
     width = max(5, 2 * (round(1.0 / period) // 2) + 1)
     if len(t) > 2 * width:  # a clock that wanders: what the neighbours are late by is not this row's own
