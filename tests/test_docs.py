@@ -17,6 +17,7 @@ import pytest
 
 import wayrule
 import wayrule.model
+from tests.report.sample import survey
 from tests.world import World
 from wayrule.cli import main as cli
 from wayrule.desk.demonstration import write_scene
@@ -24,6 +25,7 @@ from wayrule.desk.scene import heather_vale
 from wayrule.errors import WayruleError
 from wayrule.formats.wagonfile import read_wagon
 from wayrule.model.track import STATION_COLUMNS
+from wayrule.store import write_survey
 
 ROOT = Path(__file__).parents[1]
 PAGES = [
@@ -103,12 +105,24 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="session")
+def survey_folders(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three surveys of one line, as folders."""
+    folder = tmp_path_factory.mktemp("surveys")
+    for name in ("spring", "summer", "autumn"):
+        write_survey(folder / name, survey(), "")
+    return folder
+
+
 @pytest.fixture
-def reader(tmp_path: Path, world: World, demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """The folder of a reader who follows a page: own recordings, the examples, and what `wayrule demo` writes."""
+def reader(
+    tmp_path: Path, world: World, demo_folder: Path, survey_folders: Path, monkeypatch: pytest.MonkeyPatch
+) -> Path:
+    """The folder of a reader who follows a page: own recordings and surveys, the examples, and what `demo` writes."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
     shutil.copytree(world.folder, tmp_path, dirs_exist_ok=True)
     shutil.copytree(demo_folder, tmp_path / "heather-vale")
+    shutil.copytree(survey_folders, tmp_path, dirs_exist_ok=True)
     monkeypatch.setattr("wayrule.desk.demonstration.heather_vale", lambda seed: heather_vale(seed, 50.0))
     monkeypatch.chdir(tmp_path)
     return tmp_path

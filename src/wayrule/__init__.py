@@ -15,6 +15,7 @@ from wayrule.version import VERSION
 if TYPE_CHECKING:
     from wayrule.desk.benching import bench as bench
     from wayrule.desk.calibrating import calibrate as calibrate
+    from wayrule.desk.comparing import compare as compare
     from wayrule.desk.demonstration import demo as demo
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.opening import read_recording as read_recording
@@ -32,6 +33,7 @@ VERBS = {
     "begin_recording": "wayrule.desk.recording:begin_recording",
     "bench": "wayrule.desk.benching:bench",
     "calibrate": "wayrule.desk.calibrating:calibrate",
+    "compare": "wayrule.desk.comparing:compare",
     "demo": "wayrule.desk.demonstration:demo",
     "import_recording": "wayrule.desk.importing:import_recording",
     "read_recording": "wayrule.desk.opening:read_recording",

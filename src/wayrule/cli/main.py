@@ -19,6 +19,7 @@ VERBS = {
     "record": "wayrule.cli.record:record",
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
+    "compare": "wayrule.cli.compare:compare",
 }
 """Verb -> module and attribute; a verb's module (and all it needs) is imported only when the verb is used."""
 

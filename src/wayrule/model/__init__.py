@@ -8,6 +8,7 @@ from wayrule.model.bench import Bench, Budget, BudgetLine, Option
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.calibrationday import CalibrationDay, CalibrationPart
+from wayrule.model.comparison import Change, Comparison, Difference, FaultFate, Registered, Series
 from wayrule.model.drytest import DryTest, DryWord
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.finding import Finding, Risk, Verdict
@@ -49,11 +50,14 @@ __all__ = [
     "CalibrationPart",
     "Caution",
     "Cell",
+    "Change",
     "Clearance",
     "Clock",
     "Closure",
     "ColumnMap",
+    "Comparison",
     "Control",
+    "Difference",
     "DistanceStep",
     "Disturber",
     "DriftCause",
@@ -64,6 +68,7 @@ __all__ = [
     "Estimate",
     "Facts",
     "Fault",
+    "FaultFate",
     "FieldSensor",
     "Finding",
     "Flat",
@@ -89,6 +94,7 @@ __all__ = [
     "Problem",
     "Purpose",
     "Recording",
+    "Registered",
     "Relation",
     "Repeat",
     "Rest",
@@ -97,6 +103,7 @@ __all__ = [
     "Rule",
     "RuleSet",
     "Seat",
+    "Series",
     "Shown",
     "Solid",
     "Spot",

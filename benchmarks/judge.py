@@ -1,0 +1,11 @@
+"""The figures of judging, mending, comparing and handing over."""
+
+from collections.abc import Iterator
+
+from benchmarks.judging.comparing import comparing_rows
+from benchmarks.row import Row, guarded
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Every figure of the area."""
+    yield from guarded("a line measured twice", ">= 17 of 20", lambda: comparing_rows(quick))

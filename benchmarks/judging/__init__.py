@@ -1,0 +1,1 @@
+"""What judging, mending, comparing and handing over are measured by."""

@@ -1,0 +1,97 @@
+"""`compare`: surveys of one line held against each other."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from os import fspath
+from pathlib import Path
+
+from wayrule import store
+from wayrule.desk.frame import framed
+from wayrule.desk.opening import PathName, open_survey
+from wayrule.desk.steps import Step, silent
+from wayrule.formats.comparisontables import comparison_content, comparison_files
+from wayrule.formats.jsonfile import write_json
+from wayrule.model import Comparison, Series, Survey, Surveyed
+from wayrule.report.comparison import comparison_page
+from wayrule.track.compare.series import series as series_of
+from wayrule.version import VERSION
+
+AnySurvey = PathName | Survey | Surveyed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CompareResult:
+    """What changed.
+
+    comparison   the last survey against the first
+    against_first   every later survey against the first
+    series       movement at places along the line, where there were more than two surveys
+    first        the survey whose chainage all speak
+    written      files, if a folder was named
+    """
+
+    comparison: Comparison
+    against_first: tuple[Comparison, ...]
+    series: Series | None
+    first: Surveyed
+    written: tuple[Path, ...] = ()
+
+    def page(self) -> str:
+        """The report, a whole HTML page."""
+        one = self.first
+        return comparison_page(
+            self.against_first, series=self.series, marks=one.marks, wagon=one.wagon_name, scale=one.scale,
+            ratio=one.ratio, version=VERSION,
+        )  # fmt: skip
+
+    def facts(self) -> dict[str, object]:
+        """What `comparison.json` says."""
+        return comparison_content(self.comparison, self.series)
+
+    def save(self, folder: PathName) -> list[Path]:
+        """Write report, tables and `comparison.json` into a folder; of other files there none is touched."""
+        files = comparison_files(self.comparison, self.series)
+        files |= {"comparison.json": write_json(self.facts()), "comparison.html": self.page().encode()}
+        return [store.write_bytes(Path(folder) / name, data) for name, data in files.items()]
+
+    def _repr_html_(self) -> str:
+        return framed(self.page(), 1000)
+
+
+def compare(
+    before: AnySurvey,
+    *after: AnySurvey,
+    same_start: bool = False,
+    out: PathName | None = None,
+    step: Step = silent,
+) -> CompareResult:
+    """What has changed between surveys of one line, significant changes only.
+
+    Parameters
+    ----------
+    before, after : survey folders, or surveys in hand, in the order of time; with more than two, a series
+    same_start : all start at one place and run one way; for lines without bends
+    out : folder to write report and tables into
+
+    Raises
+    ------
+    WayruleError, UndeterminedError, UsageError   each in one line
+    """
+    with step("reading the surveys"):
+        surveys = _named([open_survey(one, f"survey {k}") for k, one in enumerate((before, *after), 1)])
+    with step("laying them on each other, comparing"):
+        movement, found = series_of(surveys, same_start=same_start)
+    result = CompareResult(found[-1], found, movement if len(surveys) > 2 else None, surveys[0])
+    if out is None:
+        return result
+    with step(f"writing {fspath(out)}"):
+        written = result.save(out)
+    return replace(result, written=tuple(written))
+
+
+def _named(surveys: Sequence[Surveyed]) -> list[Surveyed]:
+    """Names that tell the surveys apart: folders of one name get numbers."""
+    names = [one.name for one in surveys]
+    return [
+        replace(one, name=f"{one.name} ({k})") if names.count(one.name) > 1 else one for k, one in enumerate(surveys, 1)
+    ]
