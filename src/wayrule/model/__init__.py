@@ -11,7 +11,7 @@ from wayrule.model.calibrationday import CalibrationDay, CalibrationPart
 from wayrule.model.comparison import Change, Comparison, Difference, FaultFate, Registered, Series
 from wayrule.model.drytest import DryTest, DryWord
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
-from wayrule.model.finding import Finding, Risk, Verdict
+from wayrule.model.finding import Finding, Judgement, Risk, Verdict
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
 from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest, Seat
@@ -80,6 +80,7 @@ __all__ = [
     "Imu",
     "Inertial",
     "Joint",
+    "Judgement",
     "Light",
     "Limit",
     "Magnets",

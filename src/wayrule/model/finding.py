@@ -4,6 +4,10 @@ import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from wayrule.model.rule import RuleSet
+from wayrule.model.stock import Train
+from wayrule.model.surveyed import Surveyed
+
 Verdict = Literal["pass", "near", "fail", "cannot_tell"]
 
 VERDICTS: Final[tuple[Verdict, ...]] = ("fail", "cannot_tell", "near", "pass")
@@ -84,3 +88,22 @@ class Risk:
     score: float
     reasons: tuple[tuple[str, float], ...]
     words: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judgement:
+    """A line that has been judged for a train.
+
+    findings   the worst verdicts first
+    risks      places where a derailment is likelier than elsewhere, the worst first
+    """
+
+    line: Surveyed
+    rules: RuleSet
+    train: Train
+    findings: tuple[Finding, ...]
+    risks: tuple[Risk, ...]
+
+    def count(self, verdict: Verdict) -> int:
+        """How many findings have a verdict."""
+        return sum(one.verdict == verdict for one in self.findings)

@@ -1,5 +1,6 @@
 """A simulator that knows the truth: a seed -> (recording, truth), and what a survey got wrong."""
 
+from wayrule.sim.aslaid import as_laid
 from wayrule.sim.design import Design, Grade, Piece, arc, straight, transition
 from wayrule.sim.dirt import Planted, dirty
 from wayrule.sim.imu import CHEAP, GOOD, ImuQuality
@@ -50,6 +51,7 @@ __all__ = [
     "SurveyErrors",
     "TravelErrors",
     "arc",
+    "as_laid",
     "branch_n",
     "build",
     "coverage",

@@ -1,0 +1,1 @@
+"""Published limits as data, and the rule sets made of them."""

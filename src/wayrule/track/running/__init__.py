@@ -1,0 +1,1 @@
+"""What runs on a surveyed line: a train on its curves and grades."""
