@@ -16,8 +16,9 @@ FLOORS = {
     **dict.fromkeys(("pipeline", "sim"), 4),
     **dict.fromkeys(("store", "live"), 5),
     "desk": 6,
-    **dict.fromkeys(("cli", "web"), 7),
-    **dict.fromkeys(("__init__", "__main__"), 8),
+    "web": 7,
+    "cli": 8,
+    **dict.fromkeys(("__init__", "__main__"), 9),
 }
 """Folder or file directly below the package -> its floor. A module imports its own folder or a lower floor."""
 
@@ -207,6 +208,7 @@ def test_a_part_of_the_firmware_that_is_not_pure_is_found(code: str) -> None:
         ("desk.survey", "from wayrule.cli import progress"),
         ("track.adjust", "import wayrule"),
         ("track.adjust", "from wayrule import Survey"),
+        ("web.pages.layouts", "from wayrule.cli import progress"),
         ("cli.main", "from wayrule import __version__"),
         ("shed.door", "import math"),
     ],

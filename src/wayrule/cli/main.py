@@ -20,6 +20,7 @@ VERBS = {
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
     "compare": "wayrule.cli.compare:compare",
+    "serve": "wayrule.cli.serve:serve",
 }
 """Verb -> module and attribute; a verb's module (and all it needs) is imported only when the verb is used."""
 
