@@ -19,6 +19,7 @@ VERBS = {
     "record": "wayrule.cli.record:record",
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
+    "judge": "wayrule.cli.judge:judge",
     "compare": "wayrule.cli.compare:compare",
     "serve": "wayrule.cli.serve:serve",
 }

@@ -21,6 +21,7 @@ from wayrule.model.recording import Mark, Problem, Recording
 from wayrule.model.repeat import Repeat
 from wayrule.model.rolling import DistanceStep, RollingCircle
 from wayrule.model.rule import Rule, RuleSet
+from wayrule.model.running import Met, Running
 from wayrule.model.shown import Shown
 from wayrule.model.solid import Solid
 from wayrule.model.stock import Train, Vehicle
@@ -85,6 +86,7 @@ __all__ = [
     "Limit",
     "Magnets",
     "Mark",
+    "Met",
     "Misclosure",
     "Mishap",
     "MishapKind",
@@ -103,6 +105,7 @@ __all__ = [
     "RollingCircle",
     "Rule",
     "RuleSet",
+    "Running",
     "Seat",
     "Series",
     "Shown",

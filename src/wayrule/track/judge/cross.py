@@ -101,13 +101,10 @@ def _ramps(subject: Subject) -> Iterator[Finding]:
 
 
 def fault_findings(subject: Subject) -> Iterator[Finding]:
-    """The survey's own faults against the limits for their kind."""
-    places = max(1, round(subject.line.stations.length_mm / subject.line.stations.wheelbase_mm))
+    """The survey's own faults against the limits for their kind; that they are there, the survey has made sure of."""
     for fault in subject.line.faults:
         for rule in subject.rules.of(fault.kind):
             what = f"{fault.rail} rail low" if fault.rail else FAULT_WORDS[fault.kind]
             if fault.kind in ("kink", "lateral"):
                 what += ", to the left" if fault.size > 0 else ", to the right"
-            yield subject.finding(
-                rule, abs(fault.size), fault.sd, fault.s_mm, what=what, rail=fault.rail, places=places
-            )
+            yield subject.finding(rule, abs(fault.size), fault.sd, fault.s_mm, what=what, rail=fault.rail)

@@ -164,13 +164,22 @@ def _joined(stretches: Iterable[tuple[int, int]], s: Array, gap_mm: float) -> li
     return out
 
 
+def short(value: float, digits: int) -> str:
+    """So many digits, whole numbers from there on.
+
+    >>> short(886.2, 2), short(0.01234, 2), short(16500.4, 4)
+    ('886', '0.012', '16500')
+    """
+    return f"{value:.0f}" if abs(value) >= 10**digits else f"{value:.{digits}g}"
+
+
 def number(value: float, unit: str) -> str:
     """A size with its unit, four digits at most.
 
     >>> number(0.01234, "1"), number(437.24, "mm"), number(2.5, "%")
     ('0.01234', '437.2 mm', '2.5 %')
     """
-    text = f"{value:.4g}"
+    text = short(value, 4)
     return text if unit == "1" else f"{text} {unit.replace('deg', '°').replace('mm/s2', 'mm/s²')}"
 
 
@@ -181,7 +190,7 @@ def _words(
     where = f"at {s_mm / 1000:.2f} m"
     if mark:
         where += f" ({abs(past):.0f} mm {'past' if past >= 0 else 'before'} {mark})"
-    known = "" if math.isnan(sd) else f" ± {sd:.2g}"
+    known = "" if math.isnan(sd) else f" ± {short(sd, 2)}"
     told = "not known" if math.isnan(size) else number(size, rule.size_unit) + known
     held = f"{VERDICT_WORDS[verdict]} {rule.sense} {number(limit, rule.size_unit)}"
     return f"{what[:1].upper()}{what[1:]}: {told} {where}; {held}."
