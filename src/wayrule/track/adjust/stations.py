@@ -123,16 +123,20 @@ def sigmas(adjusted: Adjusted, grid: Grid) -> dict[str, Array]:
     """(m,) sds of x, y, z, heading (free network) and of curvature, gradient, roll (means over a wheelbase).
 
     The inverse of the normal equations, plus what the passes' disagreement shows beyond it, even along the line, plus
-    what neither can show (`considered.py`).
+    what neither can show (`considered.py`). How P passes differ in a position, which adds up along the whole line, is
+    one figure with P - 1 degrees of freedom: its variance errs by sqrt(2 / (P - 1)) of itself (chi-square), and only
+    what lies beyond that counts. Bends, gradients and cant differ anew every few wheelbases, and their mean is sure.
     """
     m = min(SIGMA_PLACES, len(grid.sigma))
     lap = adjusted.problem.line.lap_mm
     places = np.linspace(0.0, lap, m, endpoint=False) if lap else np.linspace(grid.sigma[0], grid.sigma[-1], m)
     pull = pulls(adjusted)
-    variances = _position_variances(adjusted, places, pull) | _local_variances(adjusted, places, pull)
+    along, local = _position_variances(adjusted, places, pull), _local_variances(adjusted, places, pull)
+    chance = np.sqrt(2.0 / max(pull[0].border.shape[1] - 1, 1))
     out = {}
-    for name, (expected, seen, hidden) in variances.items():
-        beyond = float(np.nan_to_num(np.mean(seen) - np.mean(expected)))
+    for name, (expected, seen, hidden) in (along | local).items():
+        believed = np.mean(expected) * (1.0 + chance if name in along else 1.0)
+        beyond = float(np.nan_to_num(np.mean(seen) - believed))
         sd = np.sqrt(np.maximum(expected, 0.0) + max(beyond, 0.0) + hidden)
         out[name] = np.interp(grid.sigma, places, sd, period=lap)
     return out
