@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from wayrule.desk.demonstration import demo as demo
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.judging import judge as judge
+    from wayrule.desk.mending import mend as mend
     from wayrule.desk.opening import read_recording as read_recording
     from wayrule.desk.opening import read_wagon as read_wagon
     from wayrule.desk.recording import begin_recording as begin_recording
@@ -38,6 +39,7 @@ VERBS = {
     "demo": "wayrule.desk.demonstration:demo",
     "import_recording": "wayrule.desk.importing:import_recording",
     "judge": "wayrule.desk.judging:judge",
+    "mend": "wayrule.desk.mending:mend",
     "read_recording": "wayrule.desk.opening:read_recording",
     "read_wagon": "wayrule.desk.opening:read_wagon",
     "record": "wayrule.desk.recording:record",

@@ -20,6 +20,7 @@ VERBS = {
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
     "judge": "wayrule.cli.judge:judge",
+    "mend": "wayrule.cli.mend:mend",
     "compare": "wayrule.cli.compare:compare",
     "serve": "wayrule.cli.serve:serve",
 }

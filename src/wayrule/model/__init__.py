@@ -15,6 +15,7 @@ from wayrule.model.finding import Finding, Judgement, Risk, Verdict
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
 from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest, Seat
+from wayrule.model.mend import Baseboard, BoardMove, MendLimits, MendPlan, SingleMend, StringLine, WorkSheet
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.purpose import Purpose
 from wayrule.model.recording import Mark, Problem, Recording
@@ -38,9 +39,11 @@ __all__ = [
     "AxleDrift",
     "AxleLearned",
     "AxleReference",
+    "Baseboard",
     "Bench",
     "Between",
     "Board",
+    "BoardMove",
     "Body",
     "BodyImu",
     "Bogie",
@@ -86,6 +89,8 @@ __all__ = [
     "Limit",
     "Magnets",
     "Mark",
+    "MendLimits",
+    "MendPlan",
     "Met",
     "Misclosure",
     "Mishap",
@@ -109,12 +114,14 @@ __all__ = [
     "Seat",
     "Series",
     "Shown",
+    "SingleMend",
     "Solid",
     "Spot",
     "State",
     "Stations",
     "Step",
     "Stretch",
+    "StringLine",
     "Strip",
     "Survey",
     "Surveyed",
@@ -126,6 +133,7 @@ __all__ = [
     "Wagon",
     "Wheel",
     "Whereabouts",
+    "WorkSheet",
     "Worksheet",
     "mishap_problems",
     "surveyed_of",

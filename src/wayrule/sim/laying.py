@@ -137,7 +137,7 @@ def _close(design: Design, phases: NDArray[np.complex128]) -> Railway:
         # height needs no fitting: the grades were balanced in closed form, and offsets are periodic
         assert abs(line.tables.z_mm[-1]) < 1e-6, f"{design.name}: height misses by {line.tables.z_mm[-1]} mm"
         if np.max(np.abs(miss)) < _CLOSED_MM:
-            return _seal(line, whole)
+            return sealed(line, whole)
         length = np.array([design.pieces[i].length_mm for i in free])
         k = np.array([design.pieces[i].curvature1_1_mm for i in free])
         ends = np.cumsum([p.length_mm for p in design.pieces])[free]
@@ -158,8 +158,8 @@ def _close(design: Design, phases: NDArray[np.complex128]) -> Railway:
     )
 
 
-def _seal(line: Railway, whole: float) -> Railway:
-    """Spread the last 1e-9 mm so that the end is the start to the last digit."""
+def sealed(line: Railway, whole: float) -> Railway:
+    """Spread what a ring misses its start by (1e-9 mm after closing) so that the end is the start to the last digit."""
     t = line.tables
     u = np.linspace(0.0, 1.0, len(t.x_mm))
     x, y, z = (a - u * a[-1] for a in (t.x_mm, t.y_mm, t.z_mm))
