@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from wayrule.desk.calibrating import calibrate as calibrate
     from wayrule.desk.comparing import compare as compare
     from wayrule.desk.demonstration import demo as demo
+    from wayrule.desk.handover import hand_over as hand_over
     from wayrule.desk.importing import import_recording as import_recording
     from wayrule.desk.judging import judge as judge
     from wayrule.desk.mending import mend as mend
@@ -37,6 +38,7 @@ VERBS = {
     "calibrate": "wayrule.desk.calibrating:calibrate",
     "compare": "wayrule.desk.comparing:compare",
     "demo": "wayrule.desk.demonstration:demo",
+    "hand_over": "wayrule.desk.handover:hand_over",
     "import_recording": "wayrule.desk.importing:import_recording",
     "judge": "wayrule.desk.judging:judge",
     "mend": "wayrule.desk.mending:mend",

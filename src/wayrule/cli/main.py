@@ -22,6 +22,7 @@ VERBS = {
     "judge": "wayrule.cli.judge:judge",
     "mend": "wayrule.cli.mend:mend",
     "compare": "wayrule.cli.compare:compare",
+    "report": "wayrule.cli.report:report",
     "serve": "wayrule.cli.serve:serve",
 }
 """Verb -> module and attribute; a verb's module (and all it needs) is imported only when the verb is used."""

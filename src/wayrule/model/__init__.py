@@ -1,5 +1,6 @@
 """The shared words: frozen types whose arrays are read-only and checked when made, so that a wrong one cannot exist."""
 
+from wayrule.model.alignment import Alignment, GradePiece, PlanPiece
 from wayrule.model.axledrift import AxleDrift, DriftCause, DriftKind
 from wayrule.model.axlelearned import AxleLearned, OrderError
 from wayrule.model.axlereference import AxleReference
@@ -35,6 +36,7 @@ from wayrule.model.worksheet import Caution, Flat, Step, Strip, Worksheet
 
 __all__ = [
     "Accelerometer",
+    "Alignment",
     "Axle",
     "AxleDrift",
     "AxleLearned",
@@ -78,6 +80,7 @@ __all__ = [
     "Flat",
     "FloorLayer",
     "FreeSpace",
+    "GradePiece",
     "GyroBias",
     "Health",
     "HealthItem",
@@ -99,6 +102,7 @@ __all__ = [
     "Option",
     "OrderError",
     "Part",
+    "PlanPiece",
     "Problem",
     "Purpose",
     "Recording",
