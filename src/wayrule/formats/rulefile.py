@@ -32,7 +32,7 @@ class _RuleKeys(BaseModel):
     quantity: str
     sense: Literal["at least", "at most"]
     limit: float = Field(ge=0, allow_inf_nan=False)
-    unit: Literal["mm", "x gauge", "x longest", "%", "deg", "1", "mm/s2"]
+    unit: Literal["mm", "x gauge", "x longest", "%", "deg", "1"]
     document: str = "own"
     edition: str = ""
     clause: str = ""

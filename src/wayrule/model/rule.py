@@ -8,7 +8,7 @@ from typing import Final, Literal
 from wayrule.errors import UsageError
 
 Sense = Literal["at least", "at most"]
-RuleUnit = Literal["mm", "x gauge", "x longest", "%", "deg", "1", "mm/s2"]
+RuleUnit = Literal["mm", "x gauge", "x longest", "%", "deg", "1"]
 
 QUANTITIES: Final[dict[str, str]] = {
     "radius": "radius of a curve",
@@ -32,7 +32,6 @@ QUANTITIES: Final[dict[str, str]] = {
     "spacing": "between the centres of two tracks side by side",
     "clearance": "free space between the bodies of the stock on two tracks side by side",
     "coupler": "sideways offset of coupler against coupler",
-    "sideways": "sideways acceleration that cant does not carry",
 }
 """What can be judged: name -> meaning."""
 
@@ -44,13 +43,14 @@ class Rule:
     id         "nem113.transition": how a person names it to change it
     quantity   one of `QUANTITIES`
     sense      the quantity is to be "at least" or "at most" the limit
-    limit      in `unit`: mm, x gauge, x longest (length of the longest vehicle), %, deg, 1, mm/s2
+    limit      in `unit`: mm, x gauge, x longest (length of the longest vehicle), %, deg, 1
     document, edition, clause   where it stands; document "own," for a limit of the user's
     status     "confirmed", "computed", "from memory", "own": how well the figure is known
     base_mm    of a straight-edge or a twist; NaN where there is none (twist: the wheelbase of the stock)
     above_gauges   the rule asks nothing of curves wider than so many gauges; infinite: it always asks
     coefficient_mm   curve compensation: equivalent grade of a curve is coefficient / radius; NaN where there is none
-    stock      kind of stock that it is for, in words; "" for all
+    stock      kind of stock that it is for: "bodies to 50 ft", "bodies over 50 ft" (full size), "buffers, group B"
+               (touching side buffers, group of NEM 111); "" for all
     why        what goes wrong where it is not kept, one sentence
     """
 

@@ -240,3 +240,53 @@ def test_nearest_mark_and_place() -> None:
     period = line.stations.length_mm
     assert subject.nearest_mark(period - 50.0) == ("bridge", pytest.approx(-150.0))
     assert subject.nearest_mark(3900.0) == ("shed", -100.0)
+
+
+# --- by stock --------------------------------------------------------------------------------------------------------
+
+
+def test_rules_for_a_kind_of_stock_ask_nothing_of_others() -> None:
+    line = laid(straight(500.0), arc(700.0, 60.0), straight(500.0))
+    rules = rule_set("nmra", 16.5, 87.0)
+    # 50 ft in HO is 175 mm: 16.5 inch for cars to 50 ft, 40 inch for all equipment (RP-11, edition before 2018)
+    (long,) = [f for f in judge(line, rules, LOCAL).findings if f.rule.startswith("rp11")]
+    assert (long.verdict, long.limit) == ("fail", 40 * 25.4)
+    (short,) = [f for f in judge(line, rules, Train("shunter", (TANK,))).findings if f.rule.startswith("rp11")]
+    assert (short.verdict, short.limit) == ("pass", 16.5 * 25.4)
+    assert not [f for f in judge(line, USUAL, LOCAL).findings if "buffers" in f.rule]
+    # NEM 111:2016 s3.2: two axles 5 m apart with touching side buffers, group A1: 50 gauges, 825 mm in H0
+    van = Vehicle("van", "car", 105.0, 55.0, 32.0, axles=2, coupler="buffers")
+    (buffers,) = [f for f in judge(line, USUAL, Train("goods", (van,))).findings if "buffers" in f.rule]
+    assert (buffers.rule, buffers.verdict, buffers.limit) == ("nem111.buffers.A1", "fail", 825.0)
+
+
+def test_couplers_are_held_against_what_they_swing() -> None:
+    line = laid(straight(600.0), arc(600.0, 60.0), arc(600.0, -60.0), straight(600.0))
+    stiff = Train("stiff", (dataclasses.replace(COACH, offset_mm=6.0), COACH))
+    (found,) = [f for f in judge(line, USUAL, stiff).findings if f.rule == "stock.coupler" and f.verdict == "fail"]
+    assert found.s0_mm < 600.0 + 600.0 * math.pi / 3 < found.s1_mm
+    assert found.size > 6.0
+    assert found.source == "the stock"
+    free = Train("free", (dataclasses.replace(COACH, offset_mm=20.0), COACH))
+    assert [f.verdict for f in judge(line, USUAL, free).findings if f.rule == "stock.coupler"] == ["pass"]
+
+
+def test_spacing_of_long_stock_follows_the_curve() -> None:
+    """NEM 112, H0: 46 mm on the straight, 59 mm at 500 mm for the longest vehicles."""
+    base = as_laid(oval(np.random.default_rng(3)))
+    st = base.stations
+    n = len(st.s_mm) // 2 * 2
+    radius = np.repeat([500.0, 555.0], n // 2)
+    angle = np.tile(np.linspace(0.0, 3.0, n // 2), 2)
+    cut = {name: getattr(st, name)[:n] for name in STATION_COLUMNS}
+    cut |= {
+        "s_mm": np.cumsum(np.full(n, 3.0)), "x_mm": radius * np.sin(angle), "y_mm": -radius * np.cos(angle),
+        "z_mm": np.zeros(n), "heading_rad": angle, "curvature_1_mm": 1.0 / radius,
+    }  # fmt: skip
+    stations = dataclasses.replace(st, **cut, passes=st.passes[:n], closed=False, length_mm=3.0 * n)
+    line = dataclasses.replace(base, stations=stations, elements=(), faults=())
+    long = Train("long", (dataclasses.replace(COACH, length_mm=300.0, pivots_mm=213.0),))
+    by_curve = [f for f in judge(line, USUAL, long).findings if f.rule == "nem112.spacing"]
+    assert {(f.limit, f.verdict) for f in by_curve} == {(59.0, "fail"), (55.0, "near")}
+    short = [f for f in judge(line, USUAL, Train("tank", (TANK,))).findings if f.rule == "nem112.spacing"]
+    assert {(f.limit, f.verdict) for f in short} == {(46.0, "pass")}

@@ -4,12 +4,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from wayrule.model import Finding, Stations, Train
+from wayrule.model import Finding, Rule, Stations, Train
 from wayrule.model.arrays import Array
 from wayrule.track.judge.geometry import swing_mm
 from wayrule.track.judge.subject import Subject
+from wayrule.track.rules import nem
+
+Mask = NDArray[np.bool_]
 
 REACH_GAUGES = 6.0
 """Tracks farther apart than this are not side by side."""
@@ -42,9 +46,34 @@ def beside_findings(subject: Subject) -> Iterator[Finding]:
         return
     window = 4.0 * subject.gauge_mm
     for rule in subject.rules.of("spacing"):
-        yield from subject.scanned(rule, near.spacing_mm, near.sd_mm, window_mm=window)
+        for limit, there in _limits(subject, rule):
+            size = np.where(there, near.spacing_mm, np.nan)
+            if np.isfinite(size).any():
+                yield from subject.scanned(rule, size, near.sd_mm, window_mm=window, limit=limit)
     for rule in subject.rules.of("clearance"):
         yield from subject.scanned(rule, near.free_mm, near.sd_mm, window_mm=window)
+
+
+def _limits(subject: Subject, rule: Rule) -> Iterator[tuple[float, Mask]]:
+    """Limits and where they hold: the rule's own, and for long stock on curves what NEM 112 gives for each radius.
+
+    Long: pivots farther apart than group A of NEM 103. Curves tighter than the table's first row take its limit.
+    """
+    st = subject.line.stations
+    bends = np.abs(np.nan_to_num(st.curvature_1_mm))
+    scale = {160: "N", 120: "TT", 87: "H0"}.get(round(subject.line.ratio))
+    rows = sorted(r for r in nem.SPACING.get(scale or "", {}) if np.isfinite(r))
+    long = any(v.pivots_mm * subject.line.ratio > 1000.0 * nem.BODIES["A"][1] for v in subject.train.vehicles)
+    own = subject.limit(rule)
+    if rule.document != "NEM 112" or not (long and rows):
+        yield own, np.full(len(bends), True)
+        return
+    # 1 % of slack, so that a curve built to a row of the table is judged by that row
+    yield own, bends <= 0.99 / rows[-1]
+    for k, radius in enumerate(rows):
+        tighter = bends > 0.99 / radius
+        looser = bends <= (0.99 / rows[k - 1] if k else np.inf)
+        yield nem.SPACING[scale or ""][radius], tighter & looser
 
 
 def beside(stations: Stations, train: Train) -> Beside:

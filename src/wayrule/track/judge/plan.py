@@ -25,7 +25,7 @@ def radii(subject: Subject) -> Iterator[Finding]:
     for piece in arcs(subject):
         middle, ends = 0.5 * (piece.s0_mm + piece.s1_mm), (piece.s0_mm, piece.s1_mm)
         radius, sd = abs(piece.radius_mm), piece.radius_sd_mm
-        for rule in subject.rules.of("radius"):
+        for rule in filter(subject.applies, subject.rules.of("radius")):
             yield subject.finding(rule, radius, sd, middle, ends=ends)
         for rule in subject.rules.of("attack"):
             angle = float(attack_deg(subject.train.longest_rigid_mm, radius))

@@ -11,6 +11,7 @@ from wayrule.model import Element, Finding, Rule, RuleSet, Surveyed, Train
 from wayrule.model.arrays import Array
 from wayrule.model.rule import QUANTITIES
 from wayrule.track.judge.verdict import NEAR, SURE, judged, needed_sd
+from wayrule.track.rules.nem import buffer_group
 
 BY_HAND: Final = {
     "radius": "or lay a radius template or a chord of known length there",
@@ -28,6 +29,9 @@ BY_HAND: Final = {
 """What a ruler can do where the survey cannot tell; for all others a level across the rails with feeler gauges."""
 
 ACROSS: Final = "or lay a level across the rails there with a feeler gauge"
+
+SHORT_FT: Final = 50.0
+FOOT_MM: Final = 304.8
 
 VERDICT_WORDS: Final = {"pass": "keeps", "near": "is near", "fail": "breaks", "cannot_tell": "may or may not keep"}
 
@@ -53,6 +57,19 @@ class Subject:
     def limit(self, rule: Rule) -> float:
         """A rule's limit in the quantity's own unit."""
         return rule.value(self.gauge_mm, self.longest_mm)
+
+    def applies(self, rule: Rule) -> bool:
+        """Whether a rule is for this stock."""
+        if not rule.stock:
+            return True
+        if rule.stock.startswith("bodies"):
+            short = self.longest_mm * self.line.ratio <= SHORT_FT * FOOT_MM
+            return short == (rule.stock == "bodies to 50 ft")
+        return any(
+            one.coupler == "buffers"
+            and rule.stock == f"buffers, group {buffer_group(one.pivots_mm, self.line.ratio, bogies=one.bogie_mm > 0)}"
+            for one in self.train.vehicles
+        )
 
     def pieces(self, plane: str) -> tuple[Element, ...]:
         """Elements of a plane by chainage."""
@@ -180,7 +197,7 @@ def number(value: float, unit: str) -> str:
     ('0.01234', '437.2 mm', '2.5 %')
     """
     text = short(value, 4)
-    return text if unit == "1" else f"{text} {unit.replace('deg', '°').replace('mm/s2', 'mm/s²')}"
+    return text if unit == "1" else f"{text} {unit.replace('deg', '°')}"
 
 
 def _words(

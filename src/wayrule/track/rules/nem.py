@@ -185,6 +185,17 @@ def group_of(pivots_mm: float, ratio: float) -> Group | None:
     return next((g for g in groups if metres <= BODIES[g][1] + 0.05), None)
 
 
+def buffer_group(pivots_mm: float, ratio: float, *, bogies: bool) -> str:
+    """The group of NEM 111 s3.2 that a vehicle belongs to by the spacing of its pivots or end axles; the last beyond.
+
+    >>> buffer_group(57.0, 87.0, bogies=False), buffer_group(195.0, 87.0, bogies=True)
+    ('A1', 'B')
+    """
+    metres = pivots_mm * ratio / 1000.0
+    groups = [group for group in BUFFERS if (len(group) == 1) == bogies]
+    return next((group for group in groups if metres <= BUFFERS[group][1] + 0.05), groups[-1])
+
+
 def widening_mm(scale: str, group: Group, radius_mm: float) -> float:
     """Widening on each side, between the rows of the table by 1 / R; NaN for curves tighter than its first row.
 

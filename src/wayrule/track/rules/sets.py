@@ -1,5 +1,6 @@
 """Rule sets by name, made for a gauge and a scale."""
 
+import dataclasses
 import math
 from collections.abc import Callable
 from typing import Final
@@ -37,7 +38,6 @@ WHY: Final = {
     "spacing": "trains side by side touch",
     "clearance": "trains side by side touch",
     "coupler": "the coupler reaches its stop and lifts or drags its car out of the track",
-    "sideways": "cars lean outwards, and top-heavy ones fall over",
 }
 """What goes wrong; common knowledge of the trade, no source."""
 
@@ -46,7 +46,7 @@ SETS: Final[dict[str, str]] = {
     "nem": "NEM sheets alone",
     "fine": "for looks and long trains: gentler than usual",
     "short": "industrial and narrow stock, short cars, sharp curves",
-    "nmra": "older NMRA radius class for all equipment (N, HO), with rules of thumb",
+    "nmra": "older NMRA radius classes (N, HO, O 1:48), with rules of thumb",
     "full-size": "full-size practice, scaled",
 }
 """Rule sets: name -> what for."""
@@ -118,7 +118,16 @@ def _nem(gauge_mm: float, ratio: float) -> list[Rule]:
             Rule("nem112.spacing", "spacing", "at least", straight, "mm", "NEM 112", "edition unknown", "open line",
                  exact, WHY["spacing"])
         )  # fmt: skip
-    return [*rules, *_clear(gauge_mm)]
+    return [*rules, *_buffers(), *_clear(gauge_mm)]
+
+
+def _buffers() -> list[Rule]:
+    """Least radii for stock whose side buffers touch, a rule for each group."""
+    return [
+        Rule(f"nem111.buffers.{group}", "radius", "at least", gauges, "x gauge", "NEM 111", "2016", "s3.2", "confirmed",
+             "side buffers lock behind each other", stock=f"buffers, group {group}")
+        for group, (_, _, gauges) in nem.BUFFERS.items()
+    ]  # fmt: skip
 
 
 def _clear(gauge_mm: float) -> list[Rule]:
@@ -169,7 +178,17 @@ def _usual(gauge_mm: float, ratio: float) -> list[Rule]:
 
 def _fine(gauge_mm: float, ratio: float) -> list[Rule]:
     radius = _thumb("radius.5cars", "radius", "at least", "x longest", "radius.cars")
-    tighter = [*_grades(ratio, "gradient.usual"), *_vertical(gauge_mm), *_nem(gauge_mm, ratio), *_local(gauge_mm)]
+    shift = Rule(
+        "nem113.shift", "transition_shift", "at least", nem.shift_mm(gauge_mm), "mm", "NEM 113", "2016", "s3.1 table 1",
+        "confirmed", WHY["transition"], above_gauges=nem.WITHOUT_TRANSITION_GAUGES,
+    )  # fmt: skip
+    tighter = [
+        shift,
+        *_grades(ratio, "gradient.usual"),
+        *_vertical(gauge_mm),
+        *_nem(gauge_mm, ratio),
+        *_local(gauge_mm),
+    ]
     return [radius, *tighter]
 
 
@@ -180,17 +199,24 @@ def _short(gauge_mm: float, ratio: float) -> list[Rule]:
 
 
 def _nmra(gauge_mm: float, ratio: float) -> list[Rule]:
-    classes = {87: ("radius.rp11.ho", "radius.rp11.ho.short"), 160: ("radius.rp11.n", "radius.rp11.n.short")}
-    names = classes.get(round(ratio))
-    if names is None:
+    classes = {
+        87: (("radius.rp11.ho", "bodies over 50 ft"), ("radius.rp11.ho.short", "bodies to 50 ft")),
+        160: (("radius.rp11.n", "bodies over 50 ft"), ("radius.rp11.n.short", "bodies to 50 ft")),
+        48: (("radius.rp11.o.80ft", "bodies over 50 ft"),),
+    }
+    known = classes.get(round(ratio))
+    if known is None:
         raise UsageError(
-            expected="a line in HO (1:87) or N (1:160), for which its classes are at hand",
+            expected="a line in HO (1:87), N (1:160) or O (1:48), for which its classes are at hand",
             came=f"1:{ratio:g}",
             where="--rules nmra",
             next_step="take --rules usual, and --limit radius.cars=... for your own",
         )
-    radius = _thumb(names[0], "radius", "at least", "mm", "rp11.radius", factor=INCH_MM)
-    return [radius, *_without(_usual(gauge_mm, ratio), "radius.cars")]
+    radii = [
+        dataclasses.replace(_thumb(ident, "radius", "at least", "mm", name, factor=INCH_MM), stock=stock)
+        for (ident, stock), name in zip(known, ("rp11.radius", "rp11.short"), strict=False)
+    ]
+    return [*radii, *_without(_usual(gauge_mm, ratio), "radius.cars")]
 
 
 def _full(gauge_mm: float, ratio: float) -> list[Rule]:

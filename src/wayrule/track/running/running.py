@@ -6,12 +6,18 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.model import Met, Running, Surveyed, Train
+from wayrule.model import Met, Running, Surveyed, Train, Vehicle
 from wayrule.track.judge.beside import beside
 from wayrule.track.judge.geometry import least_radius_mm, swing_mm
+from wayrule.track.rules import nem
 from wayrule.track.running.coupling import worst_offsets_mm
 from wayrule.track.running.hauling import hauling
 from wayrule.track.running.speeds import speed_limits
+
+CAR_LENGTHS: Final = 3.0
+"""Radius over the longest car: the layout-design rule of thumb for stock that runs well."""
+
+SHEET_SCALES: Final = {220: "Z", 160: "N", 120: "TT", 87: "H0", 64: "S", 45: "0", 32: "I", 22: "II"}
 
 WIDE_GAUGES: Final = 150.0
 """Bends wider than so many gauges make no reverse that a train would feel; our choice."""
@@ -46,7 +52,23 @@ def _curves(line: Surveyed, train: Train) -> Iterator[Met]:
               f"{widest.name} swings {inwards:.1f} mm inwards at {at}, beyond half its width.")  # fmt: skip
     yield Met("swing out", outwards, outwards * relative, "mm", middle,
               f"{far.name} swings {outwards:.1f} mm outwards at its ends at {at}.")  # fmt: skip
+    yield Met("longest car", radius / CAR_LENGTHS, arc.radius_sd_mm / CAR_LENGTHS, "mm", middle,
+              f"Longest body for the tightest curve: {radius / CAR_LENGTHS:.0f} mm, by the rule of thumb of three "
+              "lengths to the radius.")  # fmt: skip
+    yield from _widening(line, widest, radius, inwards, middle)
     yield from _reverse(line, train)
+
+
+def _widening(line: Surveyed, car: Vehicle, radius: float, inwards: float, s_mm: float) -> Iterator[Met]:
+    """What NEM 103 asks of the clearance on the tightest curve, beside the exact swing."""
+    scale, group = SHEET_SCALES.get(round(line.ratio)), nem.group_of(car.pivots_mm, line.ratio)
+    if scale is None or group is None or not car.bogie_mm:
+        return
+    table = nem.widening_mm(scale, group, radius)
+    if math.isfinite(table):
+        yield Met("widening", table, math.nan, "mm", s_mm,
+                  f"NEM 103 widens the clearance by {table:.0f} mm on each side for group {group} at {radius:.0f} mm; "
+                  f"{car.name} itself swings {inwards:.1f} mm inwards.")  # fmt: skip
 
 
 def _reverse(line: Surveyed, train: Train) -> Iterator[Met]:
