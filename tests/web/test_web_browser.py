@@ -2,6 +2,8 @@
 
 import json
 import os
+import re
+import time
 from pathlib import Path
 
 import pytest
@@ -112,6 +114,66 @@ def test_the_report_is_previewed_and_printed(tab, serving, shots):
     assert tab.said == []
 
 
+PLACES = """(() => { const d = Bokeh.documents[0]; const out = {};
+  for (const root of d.roots()) {
+    const spans = root.center.filter(m => m.name === "cursor" && m.visible);
+    const dots = root.renderers.filter(r => r.data_source && r.data_source.name === "cursor");
+    out[root.name] = spans.length ? spans[0].location : dots.length ? [...dots[0].data_source.data.x] : null;
+  } return JSON.stringify(out); })()"""
+
+INNER = """(() => { const v = Object.values(Bokeh.index.roots ?? Bokeh.index).find(v => v.model.name === "%s");
+  const f = v.frame.bbox, r = v.el.getBoundingClientRect(), x = v.model.x_range, y = v.model.y_range;
+  return [r.x + f.left, r.y + f.top, f.width, f.height, x.end - x.start, y.end - y.start];
+})()"""
+
+
+def test_the_track_has_equal_axes_and_one_cursor(tab, serving):
+    tab.screen(1440, 900)
+    tab.go(f"http://127.0.0.1:{serving.port}/track/heather-vale/survey")
+    tab.until("document.getElementById('track').dataset.ready")
+    left, top, width, height, across, up = tab.until(INNER % "map")
+    assert across / width == pytest.approx(up / height, rel=0.01)  # as many metres a pixel either way
+    tab.run("document.getElementById('chart-curvature').scrollIntoView({block: 'center'})")
+    left, top, width, height, across, _ = tab.run(INNER % "curvature")
+    tab.call("Input.dispatchMouseEvent", type="mouseMoved", x=left + width / 3, y=top + height / 2)
+    tab.until(f"JSON.parse({PLACES}).cant > 1")
+    places = json.loads(tab.run(PLACES))
+    assert places["curvature"] == places["profile"] == places["cant"] == pytest.approx(across / 3, abs=0.05)
+    line = serving.office.kept["heather-vale/survey"].stations
+    at = int(abs(line.s_mm / 1000 - places["cant"]).argmin())
+    assert places["map"][0] == pytest.approx(line.x_mm[at] / 1000, abs=0.01)
+    assert tab.run("document.getElementById('at-z').textContent").startswith(f"{line.z_mm[at]:.2f}".replace("-", "−"))
+
+
+def test_two_taps_tell_what_lies_between_with_sigma(tab, serving, shots):
+    tab.screen(1440, 900)
+    tab.go(f"http://127.0.0.1:{serving.port}/track/heather-vale/survey")
+    tab.until("document.getElementById('track').dataset.ready")
+    tab.run("document.getElementById('chart-profile').scrollIntoView({block: 'center'})")
+    left, top, width, height, *_ = tab.until(INNER % "profile")
+    for share in (0.25, 0.5):
+        tab.click_at(left + share * width, top + height / 2)
+        time.sleep(0.4)  # two taps in quick succession would be one double tap
+    tab.until("document.querySelectorAll('#between dd').length === 5")
+    a, b = (float(tab.run(f"document.getElementById('{name}').value")) for name in "ab")
+    exact = serving.office.kept["heather-vale/survey"].between(a, b)
+    told = tab.run("document.getElementById('between').innerText")
+    assert told.count("±") == 5
+    rise = re.search(r"Height difference\s+(\S+)\s±\s(\S+)\smm", told)
+    assert rise is not None
+    assert float(rise[1].replace("−", "-")) == pytest.approx(exact.rise_mm, abs=0.06)  # shown to 0.1 mm or finer
+    assert float(rise[2]) == pytest.approx(exact.rise_sd_mm, abs=0.06)
+    tab.run("document.getElementById('from').value = 2000; document.getElementById('to').value = 3000")
+    tab.click("#range button")
+    tab.until("document.getElementById('csv').href.endsWith('from=2000&to=3000')")
+    tab.shot(shots / "track-places.png")
+
+
+def test_the_track_looks_right_everywhere(tab, serving, shots):
+    tab.go(f"http://127.0.0.1:{serving.port}/track/heather-vale/survey")
+    looked_at(tab, shots, "track", "document.getElementById('track')?.dataset.ready === 'yes'")
+
+
 def test_a_viewer_sees_no_button_that_acts(browser, serving):
     page = browser.tab()
     page.go(f"http://127.0.0.1:{serving.port}/#key={serving.office.keys.watching}")
@@ -137,8 +199,8 @@ def test_work_is_cancelled_by_a_click_and_the_page_says_so(tab, serving):
 def test_nothing_a_reader_of_the_screen_would_miss(tab, serving):
     axe = pytest.importorskip("axe_core_python", reason="not run: no accessibility checker")
     script = (Path(axe.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
-    for path in ("/", "/report/heather-vale/survey"):
-        for dark in (False, True):
+    for path in ("/", "/track/heather-vale/survey", "/report/heather-vale/survey"):
+        for dark in (False, True) if "track" in path else (False,):
             tab.screen(390, 844, dark=dark)
             tab.go(f"http://127.0.0.1:{serving.port}{path}")
             tab.run(script + ";0")

@@ -3,6 +3,6 @@
 from typing import Final
 
 from wayrule.web.page import Page
-from wayrule.web.pages import layouts, report, work
+from wayrule.web.pages import layouts, report, track, work
 
-PAGES: Final[tuple[Page, ...]] = (layouts.PAGE, report.PAGE, work.PAGE)
+PAGES: Final[tuple[Page, ...]] = (layouts.PAGE, track.PAGE, report.PAGE, work.PAGE)

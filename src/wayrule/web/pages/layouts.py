@@ -26,7 +26,7 @@ def tour(ask: Ask) -> Reply:
     def work(step: Step) -> str:
         result = demo(office.root / name, step=step)
         office.keep(f"{name}/survey", result.survey)
-        return f"/report/{name}/survey"
+        return f"/track/{name}/survey"
 
     job = office.jobs.start(texts()["layouts"]["tour_work"], work)
     return Moved(f"/work/{job.ident}")
