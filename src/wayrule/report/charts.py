@@ -87,7 +87,7 @@ def _figure(name: str, look: Look, title: str, across: str, **more: Any) -> Figu
     made: Figure = figure(
         name=name, title=title, x_axis_label=across, height=HEIGHTS[name], sizing_mode="stretch_width",
         toolbar_location=None, tools="", background_fill_color=look.paper, border_fill_color=look.paper,
-        outline_line_color=look.soft, min_border_right=14, **more,
+        outline_line_color=look.soft, min_border_right=14, min_border_left=62, **more,
     )  # fmt: skip
     made.title.text_color = look.ink
     made.title.text_font_size = "15px"
