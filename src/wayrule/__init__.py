@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from wayrule.desk.benching import bench as bench
     from wayrule.desk.calibrating import calibrate as calibrate
     from wayrule.desk.comparing import compare as compare
+    from wayrule.desk.comparing import compare_with_plan as compare_with_plan
     from wayrule.desk.demonstration import demo as demo
     from wayrule.desk.handover import hand_over as hand_over
     from wayrule.desk.importing import import_recording as import_recording
@@ -37,6 +38,7 @@ VERBS = {
     "bench": "wayrule.desk.benching:bench",
     "calibrate": "wayrule.desk.calibrating:calibrate",
     "compare": "wayrule.desk.comparing:compare",
+    "compare_with_plan": "wayrule.desk.comparing:compare_with_plan",
     "demo": "wayrule.desk.demonstration:demo",
     "hand_over": "wayrule.desk.handover:hand_over",
     "import_recording": "wayrule.desk.importing:import_recording",

@@ -10,9 +10,13 @@ from wayrule.desk.frame import framed
 from wayrule.desk.opening import PathName, open_survey
 from wayrule.desk.steps import Step, silent
 from wayrule.formats.comparisontables import comparison_content, comparison_files
+from wayrule.formats.dxfreader import read_dxf
 from wayrule.formats.jsonfile import write_json
-from wayrule.model import Comparison, Series, Survey, Surveyed
+from wayrule.formats.landxmlreader import read_landxml
+from wayrule.formats.plantable import read_plan_table
+from wayrule.model import Alignment, Comparison, Series, Survey, Surveyed
 from wayrule.report.comparison import comparison_page
+from wayrule.track.compare.asplanned import TOLERANCE_MM, against_plan, drawn_from, reduced
 from wayrule.track.compare.series import series as series_of
 from wayrule.version import VERSION
 
@@ -28,6 +32,7 @@ class CompareResult:
     series       movement at places along the line, where there were more than two surveys
     first        the survey whose chainage all speak
     written      files, if a folder was named
+    planned      the first is a plan, and the changes are where the built track leaves it
     """
 
     comparison: Comparison
@@ -35,13 +40,14 @@ class CompareResult:
     series: Series | None
     first: Surveyed
     written: tuple[Path, ...] = ()
+    planned: bool = False
 
     def page(self) -> str:
         """The report, a whole HTML page."""
         one = self.first
         return comparison_page(
             self.against_first, series=self.series, marks=one.marks, wagon=one.wagon_name, scale=one.scale,
-            ratio=one.ratio, version=VERSION,
+            ratio=one.ratio, version=VERSION, planned=self.planned,
         )  # fmt: skip
 
     def facts(self) -> dict[str, object]:
@@ -87,6 +93,63 @@ def compare(
     with step(f"writing {fspath(out)}"):
         written = result.save(out)
     return replace(result, written=tuple(written))
+
+
+def compare_with_plan(
+    survey: AnySurvey,
+    plan: PathName,
+    *,
+    layers: Sequence[str] = (),
+    alignment: str = "",
+    plan_ratio: float = 1.0,
+    tolerance_mm: float = TOLERANCE_MM,
+    same_start: bool = False,
+    out: PathName | None = None,
+    step: Step = silent,
+) -> CompareResult:
+    """Where the built track leaves its plan.
+
+    Parameters
+    ----------
+    plan : a DXF or LandXML file, or a table of elements (CSV)
+    layers : of a DXF, that hold the track
+    alignment : of a LandXML file with several
+    plan_ratio : 87 for a plan drawn at full size of a line in 1:87
+    tolerance_mm : what still counts as on the plan
+    same_start, out, step : as of `compare`
+
+    Raises
+    ------
+    WayruleError, UndeterminedError, UsageError   each in one line
+    """
+    with step("reading survey and plan"):
+        built = open_survey(survey)
+        drawn = reduced(read_plan(plan, layers=layers, alignment=alignment), plan_ratio)
+        named = replace(drawn, name=drawn.name or Path(plan).name)
+    with step("laying the track on its plan"):
+        found = against_plan(named, built, tolerance_mm=tolerance_mm, same_start=same_start)
+    result = CompareResult(found, (found,), None, replace(built, marks=()), planned=True)
+    if out is None:
+        return result
+    with step(f"writing {fspath(out)}"):
+        return replace(result, written=tuple(result.save(out)))
+
+
+def read_plan(plan: PathName, *, layers: Sequence[str] = (), alignment: str = "") -> Alignment:
+    """A plan by its file: .dxf, .xml, or a table.
+
+    Raises
+    ------
+    WayruleError   in one line, for what cannot be read
+    """
+    path = Path(plan)
+    data = store.read_bytes(path)
+    kind = path.suffix.lower()
+    if kind == ".dxf":
+        return read_dxf(data, path.name, layers)
+    if kind in (".xml", ".landxml"):
+        return read_landxml(data, path.name, alignment)
+    return drawn_from(read_plan_table(data, path.name), path.name)
 
 
 def _named(surveys: Sequence[Surveyed]) -> list[Surveyed]:

@@ -39,7 +39,7 @@ NEAR_MM: Final = 500.0
 """A mark names a place within this; beyond, the chainage says it better."""
 
 
-def comparison_sentences(found: Comparison) -> list[str]:
+def comparison_sentences(found: Comparison, *, planned: bool = False) -> list[str]:
     """The whole answer in a few sentences."""
     laid = found.registered
     how = "the same way" if laid.way > 0 else "the other way"
@@ -50,11 +50,15 @@ def comparison_sentences(found: Comparison) -> list[str]:
         f"{laid.overlap_mm / 1000:.2f} m are common."
     ]
     count = len(found.changes)
-    out.append(
-        "No significant change anywhere (5 % false alarm on the whole line)."
-        if not count
-        else f"{count} significant change{'s' if count > 1 else ''} (5 % false alarm on the whole line)."
-    )
+    chance = "(5 % false alarm on the whole line)"
+    if planned:
+        where = f"in {count} place{'s' if count > 1 else ''}" if count else "nowhere"
+        out.append(f"The track leaves its plan {where}, beyond the tolerance and what its error bars explain {chance}.")
+    else:
+        how_many = (
+            f"{count} significant change{'s' if count > 1 else ''}" if count else "No significant change anywhere"
+        )
+        out.append(f"{how_many} {chance}.")
     tally = {word: sum(one.fate == word for one in found.fates) for word in FATES}
     told = [f"{number} {FATES[word]}" for word, number in tally.items() if number]
     if told:
@@ -178,6 +182,7 @@ def comparison_page(
     scale: str,
     ratio: float,
     version: str,
+    planned: bool = False,
 ) -> str:
     """The report of a comparison, a whole HTML page; of several, the last first."""
     last = found[-1]
@@ -187,14 +192,17 @@ def comparison_page(
         sections.append(Section("series", "Movement over time", pictures=pictures, tables=(movement_table(series),)))
     for number, one in enumerate(reversed(found), 1):
         said = tuple(comparison_sentences(one)) if len(found) > 1 else ()
-        tables = (_own(change_table(one.changes, marks), number), _own(fate_table(one.fates), number))
+        tables = [_own(change_table(one.changes, marks), number)]
+        if not planned:
+            tables.append(_own(fate_table(one.fates), number))
         drawn = _pictures(one.differences, number)
-        sections.append(Section(f"pair{number}", f"{one.after_name} against {one.before_name}", said, drawn, tables))
+        title = f"{one.after_name} against {one.before_name}"
+        sections.append(Section(f"pair{number}", title, said, drawn, tuple(tables)))
     sheet = Sheet(
         kind="comparison",
         title=f"{last.after_name} against {last.before_name}",
         wagon=f"{wagon}, {scale_words(scale, ratio)}",
-        result=tuple(comparison_sentences(last)),
+        result=tuple(comparison_sentences(last, planned=planned)),
         plan=None,
         block=(("Wagon", wagon), ("Scale", scale_words(scale, ratio)), ("Surveys", str(len(found) + 1))),
         sections=tuple(sections),
