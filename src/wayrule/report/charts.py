@@ -61,7 +61,7 @@ def track_charts(line: Surveyed, look: Look, words: Mapping[str, str]) -> dict[s
     -------
     dict   `doc`: bokeh's document as JSON; `roots`: name of a chart -> ident of its model. A chart whose quantity is
            not known anywhere is left out. The cursor, two places and the layers have names: cursor, place-a, place-b,
-           elements, faults, marks, band
+           elements, faults, marks, band, line
     """
     s = line.stations
     reach = Range1d(start=0.0, end=(s.length_mm if s.closed else float(s.s_mm[-1])) / M_MM)
@@ -118,7 +118,7 @@ def _map(line: Surveyed, look: Look, words: Mapping[str, str]) -> Figure:
     chart = _figure("map", look, words["map"], words["east"], y_axis_label=words["north"], match_aspect=True)
     _tools(chart, "both")
     x, y = (np.append(c, c[:1]) if s.closed else c for c in (s.x_mm / M_MM, s.y_mm / M_MM))
-    chart.line("x", "y", source=_source(x=x, y=y), line_color=look.line, line_width=3)
+    chart.line("x", "y", source=_source(x=x, y=y), line_color=look.line, line_width=3, name="line")
     joints = np.array([e.s0_mm for e in line.elements if e.plane == "plan"])
     at = np.interp(joints, s.s_mm, np.arange(len(s.s_mm))).round().astype(int)
     square = s.heading_rad[at] + np.pi / 2
@@ -161,7 +161,7 @@ def _along(
     if np.isfinite(sd).any():
         for low, high, colour in (("l2", "h2", look.band2), ("l1", "h1", look.band1)):
             chart.varea("s", low, high, source=source, fill_color=colour, name="band")
-    chart.line("s", "v", source=source, line_color=look.line, line_width=1.8)
+    chart.line("s", "v", source=source, line_color=look.line, line_width=1.8, name="line")
     for name_, colour, dash in (
         ("cursor", look.ink, "solid"), ("place-a", look.mark, "dashed"), ("place-b", look.mark, "dotted")
     ):  # fmt: skip

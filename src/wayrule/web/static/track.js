@@ -59,6 +59,43 @@
     at("at-cant").textContent = said(read.cant_mm[i], read.cant_sd_mm[i], 1, 2, "mm");
   }
 
+  // A screen has a thousand columns or two: a long line is drawn by its lowest and highest station in each of them, over
+  // three screens' width, and anew when it has come to rest. All stations stay at hand.
+  const MOST = 1000;
+  const whole = new Map();
+  for (const [name, chart] of Object.entries(charts)) {
+    const source = chart.renderers.find((r) => r.name === "line").data_source;
+    whole.set(name, { source, data: Object.fromEntries(Object.keys(source.data).map((k) => [k, Float32Array.from(source.data[k])])) });
+  }
+  function columns(s, v, low, high, kept) {
+    const picked = [];
+    const wide = (high - low) / MOST;
+    for (let i = 0; i < s.length;) {
+      if (s[i] < low || s[i] > high) { i++; continue; }
+      const end = wide > 0 ? s[i] + wide : s[i];
+      let least = i, most = i, j = i;
+      for (; j < s.length && s[j] < end; j++) { if (v[j] < v[least]) least = j; if (v[j] > v[most]) most = j; }
+      picked.push(...(least === most ? [least] : least < most ? [least, most] : [most, least]));
+      i = Math.max(j, i + 1);
+    }
+    return kept(picked);
+  }
+  function settle() {
+    for (const [name, { source, data }] of whole) {
+      const take = (picked) => Object.fromEntries(Object.entries(data).map(([k, c]) => [k, picked.map((i) => c[i])]));
+      if (name === "map") {
+        const x = charts.map.x_range, every = Math.max(1, Math.round(data.x.length / MOST / 2));
+        const all = x.end - x.start < (Math.max(...data.x) - Math.min(...data.x)) / 3 || every === 1;
+        source.data = all ? data : take([...data.x.keys()].filter((i) => i % every === 0 || i === data.x.length - 1));
+      } else {
+        const more = reach.end - reach.start;
+        source.data = columns(data.s, data.v, reach.start - more, reach.end + more, take);
+      }
+    }
+  }
+  let resting = null;
+  const moved = () => { clearTimeout(resting); resting = setTimeout(settle, 150); };
+
   let turn = "a";
   function pick(i) {
     at(turn).value = Math.round(read.s_mm[i]);
@@ -105,6 +142,7 @@
   function set_range(low, high) { if (reach && high > low) { reach.start = low / 1000; reach.end = high / 1000; } }
   if (reach) reach.properties.start.change.connect(told_range);
   if (reach) reach.properties.end.change.connect(told_range);
+  for (const range of [reach, charts.map && charts.map.x_range]) if (range) for (const side of ["start", "end"]) range.properties[side].change.connect(moved);
   at("range").addEventListener("submit", (event) => { event.preventDefault(); set_range(Number(at("from").value), Number(at("to").value)); });
   at("whole").addEventListener("click", () => { set_range(0, Number(own.last)); if (charts.map) charts.map.reset.emit(); });
   for (const box of document.querySelectorAll("[data-layer]")) box.addEventListener("change", () => {
@@ -114,5 +152,6 @@
     for (const chart of Object.values(charts)) for (const tool of chart.toolbar.tools) tool.active = at("moving").checked;
   });
   show(0);
+  settle();
   at("track").dataset.ready = "yes";
 })();

@@ -1,0 +1,1 @@
+"""What the area `desk` is made of."""
