@@ -143,6 +143,11 @@ def test_the_track_has_equal_axes_and_one_cursor(tab, serving):
     at = int(abs(line.s_mm / 1000 - places["cant"]).argmin())
     assert places["map"][0] == pytest.approx(line.x_mm[at] / 1000, abs=0.01)
     assert tab.run("document.getElementById('at-z').textContent").startswith(f"{line.z_mm[at]:.2f}".replace("-", "−"))
+    drawn = "[...Bokeh.documents[0].roots().find(c => c.name === 'curvature').renderers.find(r => r.name === 'line')"
+    v = tab.run(drawn + ".data_source.data.v]")
+    assert len(v) <= 2 * 1000 + 2  # a screen's worth, three screens wide
+    bends = 1000 * line.curvature_1_mm
+    assert (min(v), max(v)) == pytest.approx((bends.min(), bends.max()), rel=1e-5)  # no peak is lost
 
 
 def test_two_taps_tell_what_lies_between_with_sigma(tab, serving, shots):

@@ -14,7 +14,7 @@ from bokeh.models.annotations import ScaleBar, Span
 from bokeh.plotting import figure
 from numpy.typing import NDArray
 
-from wayrule.model import Stations, Surveyed
+from wayrule.model import Surveyed
 
 Figure = Any
 Floats = NDArray[np.float64]
@@ -50,12 +50,13 @@ CHART_OF: Final = {
 HEIGHTS: Final = {"map": 430, "curvature": 190, "profile": 190, "cant": 190}
 
 
-def track_charts(line: Surveyed, look: Look, words: Mapping[str, str]) -> dict[str, Any]:
+def track_charts(line: Surveyed, look: Look, words: Mapping[str, str], every: int = 1) -> dict[str, Any]:
     """All charts of a line.
 
     Parameters
     ----------
     words : titles and axes: map, east, north, curvature, profile, cant, chainage
+    every : of how many stations one is put into the lines and bands, where a script brings the rest
 
     Returns
     -------
@@ -72,10 +73,11 @@ def track_charts(line: Surveyed, look: Look, words: Mapping[str, str]) -> dict[s
     )
     charts: dict[str, Figure] = {}
     if np.isfinite(s.x_mm).any():
-        charts["map"] = _map(line, look, words)
+        charts["map"] = _map(line, look, words, every)
     for name, value, sd in rows:
         if np.isfinite(value).any():
-            charts[name] = _along(name, s, value, sd, reach, look, words)
+            drawn = Drawn(s.s_mm[::every], value[::every], sd[::every])
+            charts[name] = _along(name, drawn, reach, look, words)
             _layers(charts[name], name, line, value, look)
     doc = Document()
     for chart in charts.values():
@@ -112,13 +114,13 @@ def _source(**columns: NDArray[Any] | Sequence[Any]) -> ColumnDataSource:
     return ColumnDataSource(kept)
 
 
-def _map(line: Surveyed, look: Look, words: Mapping[str, str]) -> Figure:
+def _map(line: Surveyed, look: Look, words: Mapping[str, str], every: int) -> Figure:
     """The plan, one metre as long up as across."""
     s = line.stations
     chart = _figure("map", look, words["map"], words["east"], y_axis_label=words["north"], match_aspect=True)
     _tools(chart, "both")
     x, y = (np.append(c, c[:1]) if s.closed else c for c in (s.x_mm / M_MM, s.y_mm / M_MM))
-    chart.line("x", "y", source=_source(x=x, y=y), line_color=look.line, line_width=3, name="line")
+    chart.line("x", "y", source=_source(x=x[::every], y=y[::every]), line_color=look.line, line_width=3, name="line")
     joints = np.array([e.s0_mm for e in line.elements if e.plane == "plan"])
     at = np.interp(joints, s.s_mm, np.arange(len(s.s_mm))).round().astype(int)
     square = s.heading_rad[at] + np.pi / 2
@@ -151,13 +153,21 @@ def _map(line: Surveyed, look: Look, words: Mapping[str, str]) -> Figure:
     return chart
 
 
-def _along(
-    name: str, s: Stations, value: Floats, sd: Floats, reach: Range1d, look: Look, words: Mapping[str, str]
-) -> Figure:
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A quantity along the line as it is drawn, in the chart's unit; every array (n,)."""
+
+    s_mm: Floats
+    value: Floats
+    sd: Floats
+
+
+def _along(name: str, drawn: Drawn, reach: Range1d, look: Look, words: Mapping[str, str]) -> Figure:
     """A quantity along the line, with its bands of two and one sigma."""
     chart = _figure(name, look, words[name], words["chainage"], x_range=reach)
     _tools(chart, "width")
-    source = _source(s=s.s_mm / M_MM, v=value, l2=value - 2 * sd, h2=value + 2 * sd, l1=value - sd, h1=value + sd)
+    value, sd = drawn.value, drawn.sd
+    source = _source(s=drawn.s_mm / M_MM, v=value, l2=value - 2 * sd, h2=value + 2 * sd, l1=value - sd, h1=value + sd)
     if np.isfinite(sd).any():
         for low, high, colour in (("l2", "h2", look.band2), ("l1", "h1", look.band1)):
             chart.varea("s", low, high, source=source, fill_color=colour, name="band")

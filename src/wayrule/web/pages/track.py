@@ -16,6 +16,9 @@ from wayrule.units import DEG
 from wayrule.web.page import Ask, Page, Reply, Sent, Shown, Told
 from wayrule.web.paper import texts
 
+AT_FIRST = 300
+"""Stations in a chart until the script has put in as many as the screen can show."""
+
 
 def show(ask: Ask) -> Reply:
     """The page; its charts come by a script."""
@@ -29,15 +32,16 @@ def show(ask: Ask) -> Reply:
 def charts(ask: Ask) -> Reply:
     """What the script draws, in the look of this browser; and the columns that the cursor reads from."""
     line = open_survey(_folder(ask))
-    drawn = track_charts(line, DARK if ask.query.get("dark") == "1" else LIGHT, texts()["charts"])
     s = line.stations
+    look = DARK if ask.query.get("dark") == "1" else LIGHT
+    drawn = track_charts(line, look, texts()["charts"], every=max(1, len(s.s_mm) // AT_FIRST))
     read = {
         "s_mm": s.s_mm, "x_mm": s.x_mm, "y_mm": s.y_mm, "z_mm": s.z_mm, "z_sd_mm": s.z_sd_mm,
         "gradient": s.gradient, "gradient_sd": s.gradient_sd, "cant_mm": s.cant_mm, "cant_sd_mm": s.cant_sd_mm,
         "curvature_1_mm": s.curvature_1_mm, "curvature_sd_1_mm": s.curvature_sd_1_mm,
     }  # fmt: skip
     plain = {k: [float(f"{x:.7g}") if math.isfinite(x) else None for x in v.tolist()] for k, v in read.items()}
-    return Told(drawn | {"read": plain})
+    return Told(drawn | {"read": plain, "closed": s.closed})
 
 
 def between(ask: Ask) -> Reply:

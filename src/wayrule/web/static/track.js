@@ -8,7 +8,7 @@
 
   const answer = await fetch(`/track-charts/${own.path}?dark=${liked.matches ? 1 : 0}`).catch(() => null);
   if (!answer || !answer.ok) { at("lost").textContent = own.lost; at("lost").hidden = false; return; }
-  const { doc, roots, read } = await answer.json();
+  const { doc, roots, read, closed } = await answer.json();
   const homes = Object.fromEntries(Object.entries(roots).map(([name, ident]) => [ident, `chart-${name}`]));
   await Bokeh.embed.embed_items({ track: doc }, [{ docid: "track", roots: homes, root_ids: Object.values(roots) }]);
   const drawn = Bokeh.documents[Bokeh.documents.length - 1];
@@ -62,10 +62,21 @@
   // A screen has a thousand columns or two: a long line is drawn by its lowest and highest station in each of them, over
   // three screens' width, and anew when it has come to rest. All stations stay at hand.
   const MOST = 1000;
+  const NAMES = { curvature: ["curvature_1_mm", "curvature_sd_1_mm", 1000], profile: ["z_mm", "z_sd_mm", 1], cant: ["cant_mm", "cant_sd_mm", 1] };
+  const known = (value) => value === null ? NaN : value;
+  function all_of(name) {
+    if (name === "map") {
+      const [x, y] = ["x_mm", "y_mm"].map((c) => Float32Array.from(closed ? [...read[c], read[c][0]] : read[c], (v) => known(v) / 1000));
+      return { x, y };
+    }
+    const [value, spread, factor] = NAMES[name];
+    const v = Float32Array.from(read[value], (one) => known(one) * factor), sd = Float32Array.from(read[spread], (one) => known(one) * factor);
+    const off = (k) => v.map((one, i) => one + k * sd[i]);
+    return { s: Float32Array.from(read.s_mm, (one) => one / 1000), v, l2: off(-2), h2: off(2), l1: off(-1), h1: off(1) };
+  }
   const whole = new Map();
   for (const [name, chart] of Object.entries(charts)) {
-    const source = chart.renderers.find((r) => r.name === "line").data_source;
-    whole.set(name, { source, data: Object.fromEntries(Object.keys(source.data).map((k) => [k, Float32Array.from(source.data[k])])) });
+    whole.set(name, { source: chart.renderers.find((r) => r.name === "line").data_source, data: all_of(name) });
   }
   function columns(s, v, low, high, kept) {
     const picked = [];
