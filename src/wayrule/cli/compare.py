@@ -48,7 +48,7 @@ def compare(
     from wayrule.desk.comparing import compare as compare_surveys
     from wayrule.desk.comparing import compare_with_plan
     from wayrule.errors import UsageError
-    from wayrule.report.comparison import change_table, comparison_sentences, fate_table, movement_table
+    from wayrule.report.comparison import change_table, comparison_sentences, fate_table, finding_table, movement_table
 
     if plan is None:
         result = compare_surveys(*surveys, same_start=same_start, out=out, step=Steps())
@@ -78,6 +78,8 @@ def compare(
     show([change_table(result.comparison.changes, result.first.marks)])
     if not result.planned:
         show([fate_table(result.comparison.fates)])
+    if result.comparison.findings is not None:
+        show([finding_table(result.comparison.findings)])
     if result.series is not None:
         show([movement_table(result.series)])
     if out is not None:

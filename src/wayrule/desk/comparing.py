@@ -11,14 +11,18 @@ from wayrule.desk.opening import PathName, open_survey
 from wayrule.desk.steps import Step, silent
 from wayrule.formats.comparisontables import comparison_content, comparison_files
 from wayrule.formats.dxfreader import read_dxf
+from wayrule.formats.findingtable import read_findings
 from wayrule.formats.jsonfile import write_json
 from wayrule.formats.landxmlreader import read_landxml
 from wayrule.formats.plantable import read_plan_table
-from wayrule.model import Alignment, Comparison, Series, Survey, Surveyed
+from wayrule.model import Alignment, Comparison, Finding, Series, Survey, Surveyed
 from wayrule.report.comparison import comparison_page
 from wayrule.track.compare.asplanned import TOLERANCE_MM, against_plan, drawn_from, reduced
 from wayrule.track.compare.series import series as series_of
+from wayrule.track.compare.verdicts import finding_fates
 from wayrule.version import VERSION
+
+FINDINGS = "findings.csv"
 
 AnySurvey = PathName | Survey | Surveyed
 
@@ -87,6 +91,13 @@ def compare(
         surveys = _named([open_survey(one, f"survey {k}") for k, one in enumerate((before, *after), 1)])
     with step("laying them on each other, comparing"):
         movement, found = series_of(surveys, same_start=same_start)
+    judged = _judged(before), *(_judged(one) for one in after)
+    found = tuple(
+        one
+        if judged[0] is None or two is None
+        else replace(one, findings=finding_fates(judged[0], two, surveys[0].stations, survey.stations, one.registered))
+        for one, two, survey in zip(found, judged[1:], surveys[1:], strict=True)
+    )
     result = CompareResult(found[-1], found, movement if len(surveys) > 2 else None, surveys[0])
     if out is None:
         return result
@@ -150,6 +161,14 @@ def read_plan(plan: PathName, *, layers: Sequence[str] = (), alignment: str = ""
     if kind in (".xml", ".landxml"):
         return read_landxml(data, path.name, alignment)
     return drawn_from(read_plan_table(data, path.name), path.name)
+
+
+def _judged(survey: AnySurvey) -> tuple[Finding, ...] | None:
+    """The findings in a survey's folder, if it was judged."""
+    if isinstance(survey, Survey | Surveyed):
+        return None
+    path = Path(survey) / FINDINGS
+    return read_findings(store.read_bytes(path), str(path)) if path.is_file() else None
 
 
 def _named(surveys: Sequence[Surveyed]) -> list[Surveyed]:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from wayrule.model import Comparison, FaultFate, Series
+from wayrule.model import Comparison, FaultFate, FindingFate, Series
 
 COLUMNS = ("quantity", "s_mm", "change", "sd", "significant")
 
@@ -22,6 +22,8 @@ def comparison_content(found: Comparison, series: Series | None = None) -> dict[
         "faults": [_fate(fate) for fate in found.fates],
         "notes": list(found.notes),
     }
+    if found.findings is not None:
+        content["findings"] = [_finding(fate) for fate in found.findings]
     if series is not None:
         content["series"] = dataclasses.asdict(series)
     return content
@@ -51,9 +53,31 @@ def comparison_files(found: Comparison, series: Series | None = None) -> dict[st
         "faults_before_after.csv": _csv([_fate(fate) for fate in found.fates], FATE_COLUMNS),
         "differences.csv": _differences(found),
     }
+    if found.findings is not None:
+        files["findings_before_after.csv"] = _csv([_finding(fate) for fate in found.findings], FINDING_COLUMNS)
     return files | ({"series.csv": _series(series)} if series is not None else {})
 
 
+def _finding(fate: FindingFate) -> dict[str, Any]:
+    one, before, after = fate.finding, fate.before, fate.after
+    return {
+        "rule": one.rule,
+        "kind": one.kind,
+        "s_mm": fate.s_mm,
+        "unit": one.unit,
+        "verdict_before": before.verdict if before else "",
+        "before": before.size if before else None,
+        "verdict_after": after.verdict if after else "",
+        "after": after.size if after else None,
+        "change": fate.change if fate.change == fate.change else None,
+        "sd": fate.sd if fate.sd == fate.sd else None,
+        "fate": fate.fate,
+    }
+
+
+FINDING_COLUMNS = (
+    "rule", "kind", "s_mm", "unit", "verdict_before", "before", "verdict_after", "after", "change", "sd", "fate",
+)  # fmt: skip
 FATE_COLUMNS = ("kind", "s_mm", "rail", "unit", "before", "before_sd", "after", "after_sd", "change", "sd", "fate")
 
 

@@ -9,7 +9,7 @@ from wayrule.model.bench import Bench, Budget, BudgetLine, Option
 from wayrule.model.between import Between, Joint
 from wayrule.model.calibration import Calibration
 from wayrule.model.calibrationday import CalibrationDay, CalibrationPart
-from wayrule.model.comparison import Change, Comparison, Difference, FaultFate, Registered, Series
+from wayrule.model.comparison import Change, Comparison, Difference, FaultFate, FindingFate, Registered, Series
 from wayrule.model.drytest import DryTest, DryWord
 from wayrule.model.facts import Control, Facts, Relation, Stretch, Tape
 from wayrule.model.finding import Finding, Judgement, Risk, Verdict
@@ -77,6 +77,7 @@ __all__ = [
     "FaultFate",
     "FieldSensor",
     "Finding",
+    "FindingFate",
     "Flat",
     "FloorLayer",
     "FreeSpace",

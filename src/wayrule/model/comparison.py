@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from wayrule.model.arrays import Array, frozen
+from wayrule.model.finding import Finding
 from wayrule.model.track import Fault
 
 Quantity = Literal["curvature", "gradient", "cant", "plan", "height"]
@@ -102,9 +103,36 @@ class FaultFate:
         return one
 
 
+@dataclass(frozen=True, slots=True)
+class FindingFate:
+    """What became of a finding; `s_mm` is chainage of the earlier survey.
+
+    fate            gone: passed or no longer found; smaller, same, larger: by its verdict; new
+    before, after   what each judgement says of the rule there; None where it says nothing
+    change, sd      of its size, where both tell it; NaN otherwise
+    """
+
+    fate: Fate
+    before: Finding | None
+    after: Finding | None
+    s_mm: float
+    change: float
+    sd: float
+
+    @property
+    def finding(self) -> Finding:
+        """The finding itself, as it was told first."""
+        one = self.before or self.after
+        assert one is not None
+        return one
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Comparison:
-    """The later of two surveys less the earlier one, or a survey less its plan."""
+    """The later of two surveys less the earlier one, or a survey less its plan.
+
+    findings   what became of the findings, where both surveys were judged; None where not
+    """
 
     before_name: str
     after_name: str
@@ -113,6 +141,7 @@ class Comparison:
     changes: tuple[Change, ...]
     fates: tuple[FaultFate, ...]
     notes: tuple[str, ...]
+    findings: tuple[FindingFate, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.model import Change, Comparison, Difference, FaultFate, Mark, Series
+from wayrule.model import Change, Comparison, Difference, FaultFate, Finding, FindingFate, Mark, Series
 from wayrule.report.alterations import difference_picture, movement_picture
 from wayrule.report.lengths import metres
 from wayrule.report.numbers import MINUS, with_sd
@@ -35,6 +35,15 @@ FATES: Final[dict[str, str]] = {
     "newly told": "newly told, yet no significant change",
 }
 
+FINDING_FATES: Final[dict[str, str]] = {
+    "gone": "gone",
+    "smaller": "less grave",
+    "same": "as it was",
+    "larger": "graver",
+    "new": "new",
+}
+VERDICT_WORDS: Final = {"pass": "pass", "near": "near", "fail": "fail", "cannot_tell": "cannot tell"}
+
 NEAR_MM: Final = 500.0
 """A mark names a place within this; beyond, the chainage says it better."""
 
@@ -63,6 +72,10 @@ def comparison_sentences(found: Comparison, *, planned: bool = False) -> list[st
     told = [f"{number} {FATES[word]}" for word, number in tally.items() if number]
     if told:
         out.append(f"Faults: {', '.join(told)}.")
+    if found.findings is not None:
+        tally = {word: sum(one.fate == word for one in found.findings) for word in FATES}
+        words = [f"{number} {FINDING_FATES[word]}" for word, number in tally.items() if number]
+        out.append(f"Findings: {', '.join(words) if words else 'none before and none after'}.")
     return [*out, *found.notes]
 
 
@@ -146,6 +159,34 @@ def fate_table(fates: Sequence[FaultFate]) -> Table:
     )
 
 
+def finding_table(fates: Sequence[FindingFate]) -> Table:
+    """Before and after of every finding."""
+
+    def told(one: Finding | None) -> str:
+        if one is None:
+            return "not found"
+        return f"{VERDICT_WORDS[one.verdict]}, {with_sd(one.size, one.sd, one.unit)}"
+
+    rows = tuple(
+        (
+            metres(one.s_mm),
+            one.finding.kind.replace("_", " "),
+            told(one.before),
+            told(one.after),
+            FINDING_FATES[one.fate],
+        )
+        for one in fates
+    )
+    return Table(
+        "findings",
+        "Each finding before and after, by the rule that it was held against.",
+        ("Where", "What", "Before", "After", "Verdict"),
+        (True, False, True, True, False),
+        rows,
+        empty="Both judgements pass everywhere on the common track.",
+    )
+
+
 def _size(fate: FaultFate, *, before: bool) -> str:
     one = fate.before if before else fate.after
     return "not told" if one is None else with_sd(one.size, one.sd, "°" if one.unit == "deg" else one.unit)
@@ -195,6 +236,8 @@ def comparison_page(
         tables = [_own(change_table(one.changes, marks), number)]
         if not planned:
             tables.append(_own(fate_table(one.fates), number))
+        if one.findings is not None:
+            tables.append(_own(finding_table(one.findings), number))
         drawn = _pictures(one.differences, number)
         title = f"{one.after_name} against {one.before_name}"
         sections.append(Section(f"pair{number}", title, said, drawn, tuple(tables)))
