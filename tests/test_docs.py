@@ -22,6 +22,7 @@ from tests.world import World
 from wayrule.cli import main as cli
 from wayrule.desk.demonstration import write_scene
 from wayrule.desk.scene import heather_vale
+from wayrule.desk.surveying import survey as survey_runs
 from wayrule.errors import WayruleError
 from wayrule.formats.wagonfile import read_wagon
 from wayrule.model.track import STATION_COLUMNS
@@ -106,11 +107,12 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def survey_folders(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Three surveys of one line, as folders."""
+def survey_folders(tmp_path_factory: pytest.TempPathFactory, world: World) -> Path:
+    """Three surveys of one line, as folders, and what `survey` makes of the reader's own monday."""
     folder = tmp_path_factory.mktemp("surveys")
     for name in ("spring", "summer", "autumn"):
         write_survey(folder / name, survey(), "")
+    survey_runs(f"{world.run('monday')}@laps=4", world.wagon, out=folder / "survey")
     return folder
 
 

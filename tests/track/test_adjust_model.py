@@ -8,6 +8,7 @@ from scipy.integrate import quad
 from scipy.spatial.transform import Rotation
 
 from tests.track.test_adjust import WAGON, circling
+from wayrule.maths.dampedwave import correlation
 from wayrule.model import Facts, Stretch
 from wayrule.track.adjust.adjust import LEAST_RELAXED, MOST_RELAXED, adjust, relaxed_share
 from wayrule.track.adjust.force import kinematics
@@ -17,7 +18,7 @@ from wayrule.track.adjust.passes import Pull, scatter_of
 from wayrule.track.adjust.pose import pose
 from wayrule.track.adjust.problem import evaluate, linearised, prepare
 from wayrule.track.adjust.stations import _free_plan, local_means
-from wayrule.track.adjust.sway import Sway, correlation, first_noise, passes, power, reweighted, whitening
+from wayrule.track.adjust.sway import Sway, first_noise, passes, power, reweighted, whitening
 from wayrule.track.adjust.ties import stretch_ties
 from wayrule.track.place import place
 from wayrule.units import G_MM_S2

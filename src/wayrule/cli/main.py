@@ -19,6 +19,7 @@ VERBS = {
     "record": "wayrule.cli.record:record",
     "travel": "wayrule.cli.travel:travel",
     "survey": "wayrule.cli.survey:survey",
+    "guide": "wayrule.cli.guide:guide",
     "judge": "wayrule.cli.judge:judge",
     "mend": "wayrule.cli.mend:mend",
     "compare": "wayrule.cli.compare:compare",

@@ -23,7 +23,11 @@ SHOWN_S, TOLD_S = 0.5, 10.0
 @click.command("record", short_help="Keep what wagons send, safe on disk while it comes.")
 @click.argument("links", metavar="LINK...", nargs=-1)
 @click.option("--out", metavar="FILE", help="The log to make; named after the time if not given.")
-@click.option("--wagon", "wagon_files", metavar="FILE", multiple=True, help="Wagon file, for the distance; repeatable.")
+@click.option(
+    "--wagon", "wagon_files", metavar="FILE", multiple=True, help="Wagon file, for what is shown of it; repeatable."
+)
+@click.option("--calibration", metavar="FILE_OR_FOLDER", help="Of the wagon: its first turn is right at once.")
+@click.option("--survey", metavar="DIR", help="A survey: where on its line the wagon is, and the next fault.")
 @click.option("--for", "seconds", metavar="SECONDS", type=click.FloatRange(min=0), help="Stop after so long.")
 @click.option(
     "--keep-free", metavar="MB", type=click.FloatRange(min=0), default=200.0, help="Room to leave on the disk."
@@ -37,6 +41,8 @@ def record(
     links: tuple[str, ...],
     out: str | None,
     wagon_files: tuple[str, ...],
+    calibration: str | None,
+    survey: str | None,
     seconds: float | None,
     keep_free: float,
     named: tuple[str, ...],
@@ -47,7 +53,8 @@ def record(
 
     Without a link, all wagons that make themselves known on the network. Every byte goes to the log as it came, on
     the disk within 0.2 s; travel, survey and import read the log as they read any recording. Keys drop marks:
-    s signal, t turnout toe, m tunnel mouth, b bridge, p platform, the space bar a plain mark; q or Ctrl-C ends.
+    s signal, t turnout toe, m tunnel mouth, b bridge, p platform, the space bar a plain mark; 0 begins a new trip;
+    q or Ctrl-C ends.
 
     \b
     wayrule record sim: --out first-try
@@ -57,18 +64,20 @@ def record(
     from wayrule.cli.machine import emit
     from wayrule.cli.show import say, show
     from wayrule.desk.recording import RecordResult, begin_recording
-    from wayrule.desk.recordwords import status_content, status_sentences, wagon_table
+    from wayrule.desk.recordwords import said_table, status_content, status_sentences, wagon_table
 
     if listing:
         _list(as_json)
         return
     marks = KEYS | dict(_key(word) for word in named)
-    path, recorder = begin_recording(links, out, wagons=wagon_files, keep_free_mb=keep_free)
+    path, recorder = begin_recording(
+        links, out, wagons=wagon_files, calibration=calibration, survey=survey, keep_free_mb=keep_free
+    )
     result = RecordResult(path, _run(recorder, marks, seconds))
     if as_json:
         emit(status_content(result.status))
         return
-    show([wagon_table(result.status)])
+    show([wagon_table(result.status), *([said_table(result.status)] if result.status.said else [])])
     say(*status_sentences(result.status))
     lost = result.status.writer.waiting + result.status.writer.dropped
     say(f"Written: {path}." if not lost else f"Written: {path}, not all of it.")
@@ -76,9 +85,9 @@ def record(
 
 def _key(word: str) -> tuple[str, str]:
     key, equals, name = word.partition("=")
-    if len(key) != 1 or not equals or not name.strip() or key == "q":
+    if len(key) != 1 or not equals or not name.strip() or key in ("q", "0"):
         raise UsageError(
-            expected="K=NAME, K being one character other than q",
+            expected="K=NAME, K being one character other than q and 0",
             came=repr(word),
             where="--key",
             next_step="write for example --key c=crossing",
@@ -107,6 +116,8 @@ def _run(recorder: "Recorder", marks: dict[str, str], seconds: float | None) -> 
                 key = board.pressed(min(SHOWN_S, 0.1 if seconds is not None else SHOWN_S))
                 if key in marks:
                     recorder.mark(marks[key])
+                elif key == "0":
+                    recorder.reset_trips()
                 elif key == "q":
                     break
                 now = time.monotonic()
@@ -130,13 +141,16 @@ def _picture(recorder: "Recorder") -> "RenderableType":
     from rich.text import Text
 
     from wayrule.cli.show import HARD_SPACES, grid
-    from wayrule.desk.recordwords import status_sentences, wagon_table
+    from wayrule.desk.recordwords import said_table, status_sentences, wagon_table
 
     status = recorder.status()
     table = wagon_table(status)
     lines = [Text(line.translate(HARD_SPACES)) for line in status_sentences(status)]
-    keys = Text("s signal · t turnout toe · m tunnel mouth · b bridge · p platform · space mark · q end", style="dim")
-    return Group(*([grid(table)] if table.rows else []), *lines, keys)
+    keys = Text(
+        "s signal · t turnout toe · m tunnel mouth · b bridge · p platform · space mark · 0 trip · q end", style="dim"
+    )
+    said = [grid(said_table(status))] if status.said else []
+    return Group(*([grid(table)] if table.rows else []), *said, *lines, keys)
 
 
 def _list(as_json: bool) -> None:

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from os import PathLike
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
+from wayrule import store
 from wayrule.desk.opening import PathName, read_wagon
 from wayrule.desk.steps import Step, silent
 from wayrule.errors import UsageError, WayruleError
@@ -17,7 +18,11 @@ from wayrule.live.links import link_of
 from wayrule.live.links.serialport import usb_ports
 from wayrule.live.recorder import Recorder, Watch
 from wayrule.live.status import RecorderStatus
-from wayrule.model import Wagon
+from wayrule.model import Calibration, Wagon
+from wayrule.track.fitting import for_wagon
+
+if TYPE_CHECKING:
+    from wayrule.live.monitor import Monitor
 
 DEFAULT_LINK: Final = "find:"
 
@@ -42,8 +47,11 @@ def begin_recording(
     out: PathName | None = None,
     *,
     wagons: Iterable[PathName | Wagon] = (),
+    calibration: PathName | None = None,
+    survey: PathName | None = None,
     keep_free_mb: float = KEEP_FREE_MB,
     watch: Iterable[Watch] = (),
+    monitor: "Monitor | None" = None,
 ) -> tuple[Path, Recorder]:
     """Begin to record, and go on until the recorder is closed.
 
@@ -51,9 +59,12 @@ def begin_recording(
     ----------
     links : as written, one or several; wagons that make themselves known on the network, if not given
     out : file to make, `.waylog` is put behind its name; named after the time if not given
-    wagons : their files, for the distance that is shown; the one that has the name a wagon tells, or the only one
+    wagons : their files, for what is shown of them; the one that has the name a wagon tells, or the only one
+    calibration : of the wagons, a file or a folder: with it the first turn of the axle is right at once
+    survey : folder of a survey, to say where on its line they are
     keep_free_mb : room to leave on the disk
     watch : get every batch of frames as it is decoded
+    monitor : follows the wagons; one is made if any wagon's file is given
 
     Returns
     -------
@@ -66,6 +77,8 @@ def begin_recording(
     words = [str(link) for link in ([links] if isinstance(links, str | PathLike) else links)]
     known = [read_wagon(wagon) for wagon in wagons]
     path = log_path(out)
+    if monitor is None and known:
+        monitor = _monitor(known, calibration, survey)
     made = [link_of(word) for word in words or [DEFAULT_LINK]]
     if path.exists():
         raise UsageError(
@@ -83,7 +96,32 @@ def begin_recording(
             where=str(path.parent),
             next_step="choose another folder",
         ) from None
-    return path, Recorder(path, made, wagons=known, keep_free=int(keep_free_mb * MB), watch=watch)
+    return path, Recorder(path, made, wagons=known, keep_free=int(keep_free_mb * MB), watch=watch, monitor=monitor)
+
+
+def _monitor(wagons: Sequence[Wagon], calibration: PathName | None, survey: PathName | None) -> "Monitor":
+    """What follows the wagons."""
+    from wayrule.live.follower import KnownTrack
+    from wayrule.live.monitor import Monitor
+
+    track = None
+    remembered: dict[str, Calibration] = {}
+    if survey is not None:
+        known = store.read_survey(Path(survey))
+        track = KnownTrack.of(known.stations, known.faults)
+        learnt = learnt_by(Path(survey))
+        remembered = {learnt.wagon_name: learnt} if learnt else {}
+    if calibration is not None:
+        chosen = [store.choose_calibration(Path(calibration), wagon.name).calibration for wagon in wagons]
+        remembered |= {one.wagon_name: one for one in chosen}
+    fitted = {wagon.name: for_wagon(remembered[wagon.name], wagon) for wagon in wagons if wagon.name in remembered}
+    return Monitor(wagons, calibrations=fitted, track=track)
+
+
+def learnt_by(survey: Path) -> Calibration | None:
+    """What a survey learnt of its own wagon; None where its folder does not say."""
+    path = survey / "calibration.json"
+    return store.read_calibration(path) if path.is_file() else None
 
 
 def log_path(out: PathName | None) -> Path:
@@ -104,6 +142,8 @@ def record(
     *,
     seconds: float | None = None,
     wagons: Iterable[PathName | Wagon] = (),
+    calibration: PathName | None = None,
+    survey: PathName | None = None,
     keep_free_mb: float = KEEP_FREE_MB,
     watch: Iterable[Watch] = (),
 ) -> RecordResult:
@@ -115,7 +155,9 @@ def record(
     -------
     RecordResult
     """
-    path, recorder = begin_recording(links, out, wagons=wagons, keep_free_mb=keep_free_mb, watch=watch)
+    path, recorder = begin_recording(
+        links, out, wagons=wagons, calibration=calibration, survey=survey, keep_free_mb=keep_free_mb, watch=watch
+    )
     begin = time.monotonic()
     why = "stopped"
     try:

@@ -1,6 +1,8 @@
 """A recording in progress, in words: sentences and a table for whichever face shows them."""
 
+from wayrule.desk.nowwords import length, now_content, now_table
 from wayrule.live.status import RecorderStatus, WagonStatus, WriterStatus
+from wayrule.model.now import Now
 from wayrule.report.numbers import duration, significant
 from wayrule.report.tables import Table
 
@@ -75,28 +77,36 @@ def status_sentences(status: RecorderStatus) -> tuple[str, ...]:
 def wagon_table(status: RecorderStatus) -> Table:
     """One row for each wagon heard."""
     heads = ("Wagon", "Link", "State", "Rate", "Samples", "Loss", "Distance", "Health")
-    rows = tuple(_row(wagon) for wagon in status.wagons)
+    said = dict(status.said)
+    rows = tuple(_row(wagon, said.get(wagon.key)) for wagon in status.wagons)
     kinds = (False, False, False, True, True, True, True, False)
     return Table("wagons", "Wagons heard.", heads, kinds, rows, empty="No wagon was heard.")
 
 
-def _row(wagon: WagonStatus) -> tuple[str, ...]:
+def said_table(status: RecorderStatus) -> Table:
+    """What the wagons that are followed say."""
+    return now_table(status.said, {wagon.key: wagon.name for wagon in status.wagons})
+
+
+def _row(wagon: WagonStatus, now: Now | None) -> tuple[str, ...]:
     link = wagon.link if wagon.peer in wagon.link else f"{wagon.link} {wagon.peer}"
     loss = f"{100 * wagon.loss:.2g} %" if wagon.loss else "0"
     return (
         wagon.name or wagon.key, link, wagon.presence, f"{wagon.rate_hz:.0f} Hz", str(wagon.samples), loss,
-        way_words(wagon), health_words(wagon),
+        way_words(wagon, now), health_words(wagon, now),
     )  # fmt: skip
 
 
-def way_words(wagon: WagonStatus) -> str:
-    """About how far; turns of the wheel where no wagon file tells its size; a dash where neither is known."""
+def way_words(wagon: WagonStatus, now: Now | None = None) -> str:
+    """How far where the wagon is followed, else about how far, or turns of its wheel; a dash where none is known."""
+    if now is not None and not now.learning:
+        return length(now.distance_mm)
     if wagon.distance_mm is not None:
         return f"about {wagon.distance_mm / 1e3:.2f} m"
     return "-" if wagon.turns is None else f"about {wagon.turns:.0f} turns"
 
 
-def health_words(wagon: WagonStatus) -> str:
+def health_words(wagon: WagonStatus, now: Now | None = None) -> str:
     """What a person should know of the wagon's well-being, and of what is on its way."""
     parts = []
     if wagon.battery_mv is not None:
@@ -109,6 +119,8 @@ def health_words(wagon: WagonStatus) -> str:
         (wagon.missed, "not taken in time", "samples"), (wagon.damage, "garbled", "pieces"),
     )  # fmt: skip
     parts += [f"{word}: {count} {unit if count > 1 else unit[:-1]}" for count, word, unit in counted if count]
+    if now is not None and now.light in ("amber", "red"):
+        parts.append(f"{now.light}: {', '.join(trouble.split(':')[0] for trouble in now.troubles)}")
     return ", ".join(parts) or "good"
 
 
@@ -130,6 +142,7 @@ def status_content(status: RecorderStatus) -> dict[str, object]:
         "wagons": [{**_plain(wagon), "loss": wagon.loss} for wagon in status.wagons],
         "marks": status.marks,
         "defects": status.defects,
+        "now": {key: now_content(now) for key, now in status.said},
     }
 
 

@@ -3,8 +3,9 @@
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from wayrule.formats.rawlog import MAX_PAYLOAD
 from wayrule.formats.wire import encode
@@ -12,9 +13,13 @@ from wayrule.live.clock import CLOCK, Clock
 from wayrule.live.disk import Disk
 from wayrule.live.links.link import Answer, Link, keep_up
 from wayrule.live.listener import Asked, Heard, Listener
-from wayrule.live.status import LinkStatus, RecorderStatus, WriterStatus
+from wayrule.live.status import LinkStatus, RecorderStatus
 from wayrule.live.writer import LogWriter
 from wayrule.model import Wagon
+
+if TYPE_CHECKING:
+    from wayrule.live.monitor import Monitor
+    from wayrule.model.now import Now
 
 LISTEN_S: Final = 0.02
 """From one look at what came to the next: of 100 ms from byte to number a fifth."""
@@ -43,11 +48,13 @@ class Recorder:
         wagons: Iterable[Wagon] = (),
         keep_free: int = 0,
         watch: Iterable[Watch] = (),
+        monitor: "Monitor | None" = None,
         clock: Clock = CLOCK,
         disk: Disk | None = None,
         **writing: Any,
     ) -> None:
-        self._clock, self._watch = clock, tuple(watch)
+        self._clock, self._monitor = clock, monitor
+        self._watch = (*watch, *((monitor.watch,) if monitor else ()))
         self._writer = LogWriter(path, keep_free=keep_free, clock=clock, disk=disk, **writing)
         self._listener = Listener(wagons)
         self._begin_ns = clock.host_ns()
@@ -81,6 +88,15 @@ class Recorder:
         self._writer.note("mark", {"name": written})
         return written
 
+    def _said(self) -> tuple[tuple[str, "Now"], ...]:
+        """What the wagons that are followed say."""
+        return tuple(self._monitor.now().items()) if self._monitor else ()
+
+    def reset_trips(self) -> None:
+        """The trips of all wagons that are followed begin here."""
+        if self._monitor:
+            self._monitor.reset_trips()
+
     def status(self) -> RecorderStatus:
         """How it is going now."""
         now = self._clock.host_ns()
@@ -88,7 +104,10 @@ class Recorder:
             wagons = self._listener.statuses(now, dict(self._senders))
             links = tuple(sink.status() for sink in self._sinks)
             marks, defects = tuple(self._marks), tuple(self._defects.values())
-        return RecorderStatus((now - self._begin_ns) * 1e-9, self._writer.status(), links, wagons, marks, defects)
+        if self._monitor and self._monitor.defect:
+            defects += (self._monitor.defect,)
+        running_s = (now - self._begin_ns) * 1e-9
+        return RecorderStatus(running_s, self._writer.status(), links, wagons, marks, defects, self._said())
 
     @property
     def ended(self) -> bool:
@@ -101,8 +120,11 @@ class Recorder:
         for thread in self._threads:
             thread.join(10.0)
         self._listening.join(10.0)
+        stood = self.status()  # as the last bytes left it: the monitor's last look takes its time
+        if self._monitor:
+            self._monitor.close()
         writer = self._writer.close(why, patience_s=patience_s)
-        return _with_writer(self.status(), writer)
+        return replace(stood, writer=writer, said=self._said())
 
     # ------------------------------------------------------------------------------------------ the links' threads
 
@@ -236,7 +258,3 @@ class _LinkSink:
 
     def status(self) -> LinkStatus:
         return LinkStatus(self._spelling, bool(self._up), len(self._up), self.ended, self._why)
-
-
-def _with_writer(status: RecorderStatus, writer: WriterStatus) -> RecorderStatus:
-    return RecorderStatus(status.running_s, writer, status.links, status.wagons, status.marks, status.defects)

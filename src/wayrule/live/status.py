@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from wayrule.model.now import Now
+
 State = Literal["writing", "full", "failing", "ended"]
 
 
@@ -105,7 +107,8 @@ class LinkStatus:
 
 @dataclass(frozen=True, slots=True)
 class RecorderStatus:
-    """How a recording is going: since when [s], its writer, its links, its wagons, marks dropped at the desk."""
+    """How a recording is going: since when [s], its writer, its links, its wagons, marks dropped at the desk, and what
+    the wagons that are followed say (key and `Now`)."""
 
     running_s: float
     writer: WriterStatus
@@ -113,3 +116,4 @@ class RecorderStatus:
     wagons: tuple[WagonStatus, ...]
     marks: tuple[str, ...]
     defects: tuple[str, ...]
+    said: tuple[tuple[str, Now], ...] = ()

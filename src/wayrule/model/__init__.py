@@ -16,6 +16,8 @@ from wayrule.model.finding import Finding, Judgement, Risk, Verdict
 from wayrule.model.fittings import Axle, Board, Body, Cell, Clearance, Disturber, FreeSpace, Part
 from wayrule.model.health import Health, HealthItem, Light, Limit, Spot
 from wayrule.model.inertial import Accelerometer, Clock, GyroBias, Inertial, Noise, Rest, Seat
+from wayrule.model.instrument import Instrument
+from wayrule.model.located import LikelyPlace, Located
 from wayrule.model.mend import Baseboard, BoardMove, MendLimits, MendPlan, SingleMend, StringLine, WorkSheet
 from wayrule.model.mishap import Mishap, MishapKind
 from wayrule.model.purpose import Purpose
@@ -30,6 +32,7 @@ from wayrule.model.stock import Train, Vehicle
 from wayrule.model.survey import Closure, Estimate, Misclosure, Survey
 from wayrule.model.surveyed import Surveyed, surveyed_of
 from wayrule.model.track import Element, Fault, Stations
+from wayrule.model.trail import Trail
 from wayrule.model.travel import BodyImu, State, Travel
 from wayrule.model.wagon import Bogie, ColumnMap, FieldSensor, FloorLayer, Imu, Magnets, Wagon, Wheel
 from wayrule.model.worksheet import Caution, Flat, Step, Strip, Worksheet
@@ -87,10 +90,13 @@ __all__ = [
     "HealthItem",
     "Imu",
     "Inertial",
+    "Instrument",
     "Joint",
     "Judgement",
     "Light",
+    "LikelyPlace",
     "Limit",
+    "Located",
     "Magnets",
     "Mark",
     "MendLimits",
@@ -131,6 +137,7 @@ __all__ = [
     "Survey",
     "Surveyed",
     "Tape",
+    "Trail",
     "Train",
     "Travel",
     "Vehicle",

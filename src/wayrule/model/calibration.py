@@ -33,6 +33,24 @@ CONSTANTS: Final[dict[str, tuple[str, str]]] = {
 }
 """Name -> unit and meaning, in the order in which they are kept; the last is known only once a run has reversed."""
 
+GYRO_MATRIX: Final = (
+    ("gyro_scale_x", 0, 0, 1.0),
+    ("gyro_scale_y", 1, 1, 1.0),
+    ("gyro_scale_z", 2, 2, 1.0),
+    ("cross_x", 0, 2, 1.0),
+    ("cross_x", 2, 0, -1.0),
+    ("cross_y", 1, 2, 1.0),
+    ("cross_y", 2, 1, -1.0),
+    ("yaw", 0, 1, 1.0),
+    ("yaw", 1, 0, -1.0),
+    ("gyro_xy", 0, 1, 1.0),
+    ("gyro_yx", 1, 0, 1.0),
+    ("gyro_zx", 2, 0, 1.0),
+    ("gyro_zy", 2, 1, 1.0),
+)
+"""How the constants enter the matrix that turns true body rates into readings (beside the unit matrix): the
+three mounting angles come in pairs of opposite sign, a rotation; what the axes' own errors add is apart and small."""
+
 OPTIONAL: Final = frozenset({"lag_s"})
 
 MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")

@@ -67,18 +67,14 @@ def travel(
     UndeterminedError   no wheel input, no diameter, or a field that does not tell the angle
     """
     wheel = rolled(recording, wagon.wheel, scale=scale, place_mm=wagon.sensor.place_mm, noise_mt=wagon.sensor.noise_mt)
-    v, v_sd, window = speed(recording.t_s, wheel.distance_mm, wheel.white_sd_mm, wheel.speed_noise_mm_s)
-    state = states(
-        recording.t_s,
-        wheel.distance_mm,
-        v,
-        v_sd,
-        white_sd_mm=wheel.white_sd_mm,
-        speed_noise_mm_s=wheel.speed_noise_mm_s,
-        quantum_mm=wheel.quantum_mm,
-        gyro_rad_s=recording.gyro_rad_s,
-        unsure=wheel.unsure,
-    )
+    return travelled(recording, wagon, wheel, as_mounted=as_mounted, axle=axle)
+
+
+def travelled(
+    recording: Recording, wagon: Wagon, wheel: Rolled, *, as_mounted: bool = False, axle: AxleReference | None = None
+) -> Travel:
+    """The rest of `travel`, once it is known how far the wheel rolled."""
+    v, v_sd, window, state = movement(recording, wheel)
     attitude = find_attitude(
         recording.t_s,
         v,
@@ -117,6 +113,25 @@ def travel(
         notes=(*wheel.notes, f"Speed over windows of {window:.2f} s.", *attitude.notes, *imu_notes),
     )
     return dataclasses.replace(found, health=health(recording, wagon, found, _turned(wheel, wagon), axle))
+
+
+def movement(
+    recording: Recording, wheel: Rolled
+) -> tuple[NDArray[np.float64], NDArray[np.float64], float, NDArray[np.int8]]:
+    """Speed and its sd without the scale (n,) [mm/s], the window it was taken over [s], and states (n,)."""
+    v, v_sd, window = speed(recording.t_s, wheel.distance_mm, wheel.white_sd_mm, wheel.speed_noise_mm_s)
+    state = states(
+        recording.t_s,
+        wheel.distance_mm,
+        v,
+        v_sd,
+        white_sd_mm=wheel.white_sd_mm,
+        speed_noise_mm_s=wheel.speed_noise_mm_s,
+        quantum_mm=wheel.quantum_mm,
+        gyro_rad_s=recording.gyro_rad_s,
+        unsure=wheel.unsure,
+    )
+    return v, v_sd, window, state
 
 
 def _turned(wheel: Rolled, wagon: Wagon) -> NDArray[np.float64] | None:

@@ -3,7 +3,7 @@
 psi   angle on the ring brought to the unit circle [rad]      phi   axle angle: psi less its periodic error [rad]
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,8 @@ from wayrule.model import Problem
 from wayrule.model.arrays import Array
 from wayrule.run.decode import Decoded, decode
 from wayrule.run.field import Ring, recorded_axes
-from wayrule.run.unwrap import TAU, Unwrapped
+from wayrule.run.fieldreading import FieldReading, OwnReading
+from wayrule.run.unwrap import TAU, Unwrapped, unwrap
 
 CURVE_ORDER = 4
 """Fourier order of the mean curve the field draws; higher terms are below the noise of such sensors."""
@@ -58,6 +59,7 @@ class AxleAngle:
     direction_known  True where the sensor's place and axes say which way is forward
     quality          None where nothing turned
     limit_turns_s    fastest turning that this rate can follow
+    reading          how its field is read from now on; None where nothing was learnt
     """
 
     phi_rad: Array
@@ -71,6 +73,7 @@ class AxleAngle:
     limit_turns_s: float
     problems: tuple[Problem, ...]
     notes: tuple[str, ...]
+    reading: OwnReading | None = None
 
 
 def axle_angle(
@@ -118,7 +121,7 @@ def axle_angle(
     if found is None:
         return _still(t_s, field_mt, run)
     ring, counted, harmonics = found.ring, found.counted, found.harmonics
-    phi, residual_mt, white_mt, slope_mt = _onto_curve(found)
+    phi, residual_mt, white_mt, slope_mt, curve = _onto_curve(found)
     sd = np.hypot(residual_mt / slope_mt, harmonics.ripple_sd_rad)
     quality = _quality(ring, harmonics, phi, residual_mt, slope_mt, found.covered)
     limit_turns_s = FAST_TURN / float(np.median(np.diff(t_s)))
@@ -134,6 +137,34 @@ def axle_angle(
         limit_turns_s=limit_turns_s,
         problems=_problems(t_s, counted, found.wild, limit_turns_s, run),
         notes=_notes(quality, harmonics, ring, field_mt),
+        reading=OwnReading(
+            ring, tuple(found.axes), found.wild_radius, harmonics, curve, residual_mt, white_mt, quality.turns
+        ),
+    )
+
+
+def angle_by(reading: FieldReading, t_s: Array, field_mt: Array, *, run: str = "run") -> AxleAngle:
+    """The axle's angle by what is known of its field, be it but a few samples; otherwise as `axle_angle`.
+
+    An axle of which nothing can be read stands, unsure throughout.
+    """
+    wrapped, sd = reading.wrapped(field_mt)
+    if np.isfinite(wrapped).sum() < 2:
+        return replace(_still(t_s, field_mt, run), unsure=np.ones(len(t_s), dtype=bool))
+    counted = unwrap(t_s, wrapped)
+    limit_turns_s = FAST_TURN / float(np.median(np.diff(t_s)))
+    return AxleAngle(
+        phi_rad=counted.psi_rad - counted.psi_rad[0],
+        sd_rad=np.where(counted.bridged, 3.0 * float(np.nanmedian(sd)), sd),
+        white_sd_rad=reading.white_sd_rad,
+        gap_sd_rad=counted.gap_sd_rad,
+        unsure=counted.fast | _in_lossy_gap(counted),
+        turned=True,
+        direction_known=reading.direction_known,
+        quality=None,
+        limit_turns_s=limit_turns_s,
+        problems=_problems(t_s, counted, 0, limit_turns_s, run),
+        notes=(),
     )
 
 
@@ -152,7 +183,7 @@ def _quality(
     )
 
 
-def _onto_curve(found: Decoded) -> tuple[Array, float, float, Array]:
+def _onto_curve(found: Decoded) -> tuple[Array, float, float, Array, Array]:
     """The angle moved to the nearest point of the mean curve that the field draws in the plane of its ring.
 
     Returns
@@ -161,13 +192,14 @@ def _onto_curve(found: Decoded) -> tuple[Array, float, float, Array]:
     residual_mt : float    rms across the curve, which the angle cannot explain
     white_mt : float       the part of it that differs from sample to sample
     slope_mt : (n,) array  |dB/dphi|; the sd of an angle is the residual over it
+    curve : (2 K + 1, 2)   the mean curve
     """
     curve = mean_curve(found.phi_rad, found.flat_mt, found.read, CURVE_ORDER)
     step, across, slope = towards(found.phi_rad, found.flat_mt, curve)
     tangent = slopes_of(found.phi_rad, curve)
     signed = (across[:, 1] * tangent[:, 0] - across[:, 0] * tangent[:, 1])[found.read] / slope[found.read]
     rms = float(np.sqrt(np.mean(signed**2)))
-    return found.phi_rad + np.where(found.read, step, 0.0), rms, min(white_noise_sd(signed), rms), slope
+    return found.phi_rad + np.where(found.read, step, 0.0), rms, min(white_noise_sd(signed), rms), slope, curve
 
 
 def _in_lossy_gap(counted: Unwrapped) -> NDArray[np.bool_]:

@@ -6,7 +6,8 @@ import numpy as np
 
 from wayrule.errors import UndeterminedError
 from wayrule.model import Recording, Wheel
-from wayrule.run.angle import axle_angle
+from wayrule.run.angle import angle_by, axle_angle
+from wayrule.run.fieldreading import FieldReading
 from wayrule.run.inputs import circumference, from_angle, from_distance, from_speed, from_ticks
 from wayrule.run.rolled import Rolled, Scale, plain
 from wayrule.run.state import stands_throughout
@@ -26,6 +27,7 @@ def rolled(
     scale: Scale | None = None,
     place_mm: tuple[float, float, float] | None = None,
     noise_mt: float | None = None,
+    reading: FieldReading | None = None,
 ) -> Rolled:
     """Distance rolled, from whichever wheel input the recording has.
 
@@ -35,6 +37,7 @@ def rolled(
     wheel : Wheel           diameter and ticks per turn as the input needs them
     scale : Scale           a better scale than the wagon file's, where there is one
     place_mm, noise_mt      of the field sensor
+    reading : FieldReading  how the field is read, where that is known already; else the recording's own teaches it
 
     Raises
     ------
@@ -48,7 +51,11 @@ def rolled(
             next_step="record a longer run",
         )
     if recording.field_mt is not None:
-        angle = axle_angle(recording.t_s, recording.field_mt, place_mm=place_mm, noise_mt=noise_mt, run=recording.name)
+        t_s, field, name = recording.t_s, recording.field_mt, recording.name
+        if reading is None:
+            angle = axle_angle(t_s, field, place_mm=place_mm, noise_mt=noise_mt, run=name)
+        else:
+            angle = angle_by(reading, t_s, field, run=name)
         found = from_angle(angle, circumference(wheel, recording.name))
     elif recording.ticks_count is not None:
         found = from_ticks(recording, recording.ticks_count, wheel)

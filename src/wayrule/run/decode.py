@@ -35,7 +35,7 @@ class Decoded:
     ring       its ring; axes: which of the sensor's were recorded
     flat_mt    (n, 2) field in the plane of the ring
     read       (n,) True where there is a reading, near the ring
-    wild       how many were far off it
+    wild       how many were far off it: further from 1 than `wild_radius` on the unit circle
     counted    the angle as read, its turns counted
     steady     (n,) samples from which harmonics were learnt
     harmonics  periodic error; phi_rad (n,) the angle without it
@@ -47,6 +47,7 @@ class Decoded:
     flat_mt: Array
     read: NDArray[np.bool_]
     wild: int
+    wild_radius: float
     counted: Unwrapped
     steady: NDArray[np.bool_]
     harmonics: Harmonics
@@ -75,7 +76,7 @@ def decode(
         return None
     ring = find_ring(points, axes, noise_mt=noise_mt, place_mm=place_mm, run=run)
     flat = ring.flat(field_mt)
-    wrapped, wild = _on_ring(ring, flat, valid)
+    wrapped, wild, wild_radius = _on_ring(ring, flat, valid)
     counted = unwrap(t_s, wrapped)
     seen = min(covered_share(wrapped[np.isfinite(wrapped)]), float(np.ptp(counted.psi_rad)) / TAU)
     _check_covered(seen, run)
@@ -83,7 +84,7 @@ def decode(
     harmonics = fit_harmonics(t_s, counted.psi_rad, steady)
     phi = harmonics.corrected(counted.psi_rad)
     return Decoded(
-        ring, axes, flat, np.isfinite(wrapped), wild, counted, steady, harmonics, phi, min(seen, 1.0)
+        ring, axes, flat, np.isfinite(wrapped), wild, wild_radius, counted, steady, harmonics, phi, min(seen, 1.0)
     )  # fmt: skip
 
 
@@ -98,14 +99,15 @@ def _check_covered(seen: float, run: str) -> None:
         )
 
 
-def _on_ring(ring: Ring, flat_mt: Array, valid: NDArray[np.bool_]) -> tuple[Array, int]:
-    """Wrapped angle (n,), forward positive, NaN where missing or far off the ring; and how many were far off."""
+def _on_ring(ring: Ring, flat_mt: Array, valid: NDArray[np.bool_]) -> tuple[Array, int, float]:
+    """Wrapped angle (n,), forward positive, NaN where missing or far off the ring; how many were, and what is far."""
     circle = ring.ellipse.on_circle(flat_mt)
     radius = np.hypot(circle[:, 0], circle[:, 1])
+    far = max(0.35, 8.0 * robust_sd(radius[valid]))
     with np.errstate(invalid="ignore"):
-        wild = valid & (np.abs(radius - 1.0) > max(0.35, 8.0 * robust_sd(radius[valid])))
+        wild = valid & (np.abs(radius - 1.0) > far)
     angle = ring.forward * np.arctan2(circle[:, 1], circle[:, 0])
-    return np.where(valid & ~wild, angle, np.nan), int(wild.sum())
+    return np.where(valid & ~wild, angle, np.nan), int(wild.sum()), far
 
 
 def steady_samples(counted: Unwrapped, step_turns: float = STEP_TURNS) -> NDArray[np.bool_]:

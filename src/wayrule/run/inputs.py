@@ -77,6 +77,7 @@ def from_angle(angle: AxleAngle, circumference_mm: float) -> Rolled:
         scale_source="",
         problems=angle.problems,
         notes=(*angle.notes, limit),
+        reading=angle.reading,
     )
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wayrule.model import Problem
 from wayrule.model.arrays import Array
+from wayrule.run.fieldreading import OwnReading
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,7 @@ class Rolled:
     can_flip        True where the sign rests on how sensor or encoder are mounted, not on a person's word
     direction_known False where not even the nominal mounting says which way is forward
     scale_sd        relative sd of the scale
+    reading         how the field is read from now on; None where none was learnt
     """
 
     distance_mm: Array
@@ -55,6 +57,7 @@ class Rolled:
     scale_source: str
     problems: tuple[Problem, ...]
     notes: tuple[str, ...]
+    reading: OwnReading | None = None
 
     @property
     def distance_sd_mm(self) -> Array:

@@ -70,3 +70,42 @@ def _noise(window_s: float, step_s: float, white_sd_mm: float, speed_noise_mm_s:
     """Sd of the slope over a full window of evenly spaced samples: sd sqrt(12 / m) / window, and of a summed speed."""
     m = window_s / step_s + 1.0
     return float(np.hypot(white_sd_mm * np.sqrt(12.0 / m) / window_s, speed_noise_mm_s * np.sqrt(1.2 / m)))
+
+
+LOOKED_S = 2.0
+"""What the newest speed may be off is taken from so long before."""
+
+
+def newest_sd(t_s: Array, distance_mm: Array, v_mm_s: Array, window_s: float) -> float:
+    """Sd of the speed at the last sample, where the window has one side only [mm/s]; without the scale.
+
+    Parameters
+    ----------
+    t_s, distance_mm, v_mm_s : (n,) arrays   the run's last seconds, and its speed with whole windows
+    window_s : float                         the full window that it was taken over
+
+    Notes
+    -----
+    How far the slope of a parabola at the end of half a window was off the speed that the whole window gave
+    afterwards, rms over the last `LOOKED_S`: noise and the unevenness of this very pull are both in it. The weights
+    are those of even stamps; jitter is far below a step.
+
+    Examples
+    --------
+    >>> t = np.arange(0.0, 4.0, 0.005)
+    >>> s = 200.0 * t + 0.01 * np.random.default_rng(1).standard_normal(800)
+    >>> v, _, window = speed(t, s, 0.01)
+    >>> 0.1 < newest_sd(t, s, v, window) < 1.5
+    True
+    """
+    step = float(np.median(np.diff(t_s)))
+    half = max(3, round(0.5 * window_s / step))
+    look = round(LOOKED_S / step)
+    last = len(t_s) - half - 1
+    first = max(half, last - look)
+    if last - first < half:
+        return float("nan")
+    u = np.arange(-half, 1) * step
+    weights = np.linalg.pinv(np.column_stack([np.ones_like(u), u, u**2]))[1]
+    ends = np.convolve(distance_mm[first - half : last], weights[::-1], mode="valid")
+    return float(np.sqrt(np.nanmean((ends - v_mm_s[first:last]) ** 2)))

@@ -13,30 +13,12 @@ import numpy as np
 from scipy import sparse
 
 from wayrule.model.arrays import Array
+from wayrule.model.calibration import GYRO_MATRIX
 from wayrule.track.adjust.bins import Part
 from wayrule.track.adjust.pose import Pose, Setting, heard_rows, mean_rows, middle, roll_rows
 from wayrule.track.adjust.rows import Readings, Rows, in_columns, level_names, scaled
 from wayrule.track.adjust.unknowns import UNTURNED, Unknowns, hats, sway_spline
 from wayrule.units import G_MM_S2
-
-GYRO_MATRIX = (
-    ("gyro_scale_x", 0, 0, 1.0),
-    ("gyro_scale_y", 1, 1, 1.0),
-    ("gyro_scale_z", 2, 2, 1.0),
-    ("cross_x", 0, 2, 1.0),
-    ("cross_x", 2, 0, -1.0),
-    ("cross_y", 1, 2, 1.0),
-    ("cross_y", 2, 1, -1.0),
-    ("yaw", 0, 1, 1.0),
-    ("yaw", 1, 0, -1.0),
-    ("gyro_xy", 0, 1, 1.0),
-    ("gyro_yx", 1, 0, 1.0),
-    ("gyro_zx", 2, 0, 1.0),
-    ("gyro_zy", 2, 1, 1.0),
-)
-"""How the border's constants enter the matrix that turns true body rates into readings (beside the unit matrix): the
-three mounting angles come in pairs of opposite sign, a rotation; what the axes' own errors add is apart and small."""
-
 
 UNHEARD = (("cross_x", 2), ("cross_y", 2))
 """Mounting angles act on the yaw axis too, but are not learnt from it: a body that yaws when it rolls would look like a

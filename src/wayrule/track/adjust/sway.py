@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from wayrule.maths.dampedwave import correlation
 from wayrule.model.arrays import Array
 from wayrule.track.adjust.density import densities
 from wayrule.track.adjust.gyro import SPLINE_OF_AXIS
@@ -74,17 +75,6 @@ def whitening(sway: Sway, settings: Sequence[Setting], sway_of: Sequence[slice])
             blocks.append(sparse.csr_array((values, place), shape=(count, count)))
         out.append(sparse.csr_array(sparse.block_diag(blocks, format="csr")))
     return tuple(out)
-
-
-def correlation(path_mm: Array, length_mm: float | Array) -> Array:
-    """Correlation of the sway over a path p: exp(-x) (cos x + sin x), x = p / length, as of white noise through a
-    second-order Butterworth low-pass: a body between flanges swings smoothly and comes back.
-
-    >>> correlation(np.array([0.0, 65.0, 260.0]), 130.0).round(2).tolist()
-    [1.0, 0.82, 0.07]
-    """
-    x = path_mm / np.asarray(length_mm)
-    return np.asarray(np.exp(-x) * (np.cos(x) + np.sin(x)))
 
 
 def power(k2: Array, length_mm: float) -> Array:
