@@ -72,7 +72,8 @@ def mending_rows(quick: bool) -> Iterator[Row]:
     """Findings gone, none new, and what a comparison says of the work."""
     done = [mended(FIRST_SEED + k) for k in range(QUICK_LINES if quick else LINES)]
     count, gone = sum(len(m.old) for m in done), sum(m.gone for m in done)
-    where = f"{len(done)} lines, {count} faults, mended by the sheet with {EXECUTION_SD_MM:g} mm of error and surveyed again"
+    how = f"mended by the sheet with {EXECUTION_SD_MM:g} mm of error and surveyed again"
+    where = f"{len(done)} lines, {count} faults, {how}"
     row = at_least(f"{where}: faults gone", 100.0 * gone / count, GONE_PERCENT, "%")
     told = "; ".join(f"{m.name}: {_words(m.left)}" for m in done if m.left)
     yield row if row.ok else replace(row, why=told)
