@@ -1,5 +1,6 @@
 """What a project folder holds, and what is next."""
 
+import contextlib
 import io
 import shutil
 import zipfile
@@ -46,7 +47,8 @@ def test_shared_calibrations_hidden_files_links_and_other_tables(tmp_path: Path)
     (tmp_path / "night.waylog").write_bytes(b"")
     (tmp_path / "night.2.waylog").write_bytes(b"")
     (tmp_path / ".hidden.wagon.toml").write_text("")
-    (tmp_path / "linked").symlink_to(tmp_path.parent, target_is_directory=True)
+    with contextlib.suppress(OSError):  # where links need a permission that this user has not
+        (tmp_path / "linked").symlink_to(tmp_path.parent, target_is_directory=True)
     (found,) = layouts(tmp_path)
     assert found.name == tmp_path.name
     assert found.calibrations == ("calibrations/van.20260101T000000.calibration.json",)

@@ -179,6 +179,20 @@ def test_the_track_looks_right_everywhere(tab, serving, shots):
     looked_at(tab, shots, "track", "document.getElementById('track')?.dataset.ready === 'yes'")
 
 
+def test_a_script_hidden_in_a_report_does_not_run(tab, serving):
+    page = serving.office.root / "heather-vale/survey/report.html"
+    kept = page.read_bytes()
+    try:
+        page.write_bytes(b"<h1>A report</h1><script>parent.stolen = 1; document.title = 'stolen'</script>")
+        tab.go(f"http://127.0.0.1:{serving.port}/report/heather-vale/survey")
+        tab.until("document.getElementById('print').disabled === false")
+        assert tab.run("window.stolen === undefined && document.getElementById('preview').contentDocument.title === ''")
+        assert [said for said in tab.said if "script" in said.lower()]  # the browser says that it was kept from running
+    finally:
+        page.write_bytes(kept)
+        tab.said.clear()
+
+
 def test_a_viewer_sees_no_button_that_acts(browser, serving):
     page = browser.tab()
     page.go(f"http://127.0.0.1:{serving.port}/#key={serving.office.keys.watching}")
