@@ -2,9 +2,10 @@
 
 The pieces know curvature, gradient and where they meet, each with its sigma; laid end to end they would drift off the
 map. Least squares moves all of them, within those sigmas, until the chain lies on the stations; so the map holds, and
-tangents stay common at every joint.
+tangents stay common at every joint but where the survey found a kink.
 """
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -15,6 +16,7 @@ from wayrule.errors import UndeterminedError
 from wayrule.maths import clothoid
 from wayrule.model import Alignment, Element, GradePiece, PlanPiece, Stations, Surveyed
 from wayrule.model.arrays import Array
+from wayrule.units import DEG
 
 MOST_POINTS: Final = 3000
 PLACE_SD_MM: Final = 0.3
@@ -69,7 +71,8 @@ def alignment_of(survey: Surveyed) -> Alignment:
             where=survey.name,
             next_step="survey the line with a gyro, over more than a few wheelbases",
         )
-    plan = _plan(stations, pieces)
+    kinks = [(fault.s_mm, fault.size * DEG) for fault in survey.faults if fault.kind == "kink"]
+    plan = _plan(stations, pieces, kinks)
     start = float(plan[0])
     chain = tuple(_split(plan[1]))
     profile = _profile(stations, survey.pieces["profile"], start, start + sum(p.length_mm for p in chain))
@@ -126,32 +129,52 @@ def piece_from(x: float, y: float, heading: float, k0: float, k1: float, length:
     return PlanPiece(x, y, heading, x + c * dx - s * dy, y + s * dx + c * dy, heading + turn, k0, k1, length)
 
 
-def _plan(stations: Stations, pieces: Sequence[Element]) -> tuple[float, list[PlanPiece]]:
-    """(chainage of the start, pieces)."""
+def _plan(
+    stations: Stations, pieces: Sequence[Element], kinks: Sequence[tuple[float, float]]
+) -> tuple[float, list[PlanPiece]]:
+    """(chainage of the start, pieces); a kink that the survey found is a step of heading whose size is free."""
     ends = [(e.curvature0_1_mm, e.curvature1_1_mm) for e in pieces]
     chain = _chain(
         pieces, ends, [e.curvature_sd_1_mm for e in pieces], {"straight": "zero", "arc": "one"}, closed=stations.closed
     )
     s, x, y, heading = _seen(stations, float(chain.joints[0]), float(chain.joints[-1]))
-    steps, start = chain.unknowns(), np.array([x[0], y[0], heading])
-    turns = 2 * np.pi * round((_heading(chain, steps, s)[-1]) / (2 * np.pi))
+    low, high = float(chain.joints[0]), float(chain.joints[-1])
+    wrapped = [(low + (at - low) % stations.length_mm if stations.closed else at, size) for at, size in kinks]
+    bent = sorted((at, size) for at, size in wrapped if low < at < high)
+    at = np.array([place for place, _ in bent])
+    steps, start = chain.unknowns(), np.array([x[0], y[0], heading, *(size for _, size in bent)])
+    n = len(start)
+    turns = 2 * np.pi * round((_heading(chain, steps, s)[-1] + float(start[3:].sum())) / (2 * np.pi))
 
     def residual(unknown: Array) -> Array:
-        own = unknown[3:]
-        mx, my, mh = _places(chain, own, s, unknown[:3])
+        own = unknown[n:]
+        mx, my, mh = _places(chain, own, s, unknown[:n], at)
         parts = [(mx - x) / PLACE_SD_MM, (my - y) / PLACE_SD_MM, own * np.sqrt(len(s) / 30.0)]
         if stations.closed:
             parts.append(np.array([mx[-1] - mx[0], my[-1] - my[0], 1e3 * (mh[-1] - mh[0] - turns)]) / CLOSING_SD_MM)
         return np.concatenate(parts)
 
-    unknown = _solved(residual, np.concatenate([start, steps]), np.r_[1e-2, 1e-2, 1e-6, np.full(len(steps), 1e-3)])
-    joints, values = chain.moved(unknown[3:])
-    px, py, ph = (float(v) for v in unknown[:3])
-    out = []
-    for (k0, k1), length in zip(values, np.diff(joints), strict=True):
-        out.append(piece_from(px, py, ph, float(k0), float(k1), float(length)))
+    nudge = np.r_[1e-2, 1e-2, np.full(n - 2, 1e-6), np.full(len(steps), 1e-3)]
+    unknown = _solved(residual, np.concatenate([start, steps]), nudge)
+    joints, values = chain.moved(unknown[n:])
+    return float(joints[0]), _laid(joints, values, unknown[:n], at)
+
+
+def _laid(joints: Array, values: Array, start: Array, kinks: Array) -> list[PlanPiece]:
+    """Pieces from the start on, cut where there is a kink."""
+    cuts = np.union1d(joints, kinks)
+    px, py, ph = (float(v) for v in start[:3])
+    out: list[PlanPiece] = []
+    for s0, s1 in itertools.pairwise(cuts):
+        ph += float(start[3:][np.isclose(kinks, s0, rtol=0, atol=1e-9)].sum())
+        i = min(int(np.searchsorted(joints, s0, side="right")) - 1, len(values) - 1)
+        first, last = values[i]
+        rate = (last - first) / (joints[i + 1] - joints[i])
+        k0 = first if s0 == joints[i] else first + rate * (s0 - joints[i])
+        k1 = last if s1 == joints[i + 1] else first + rate * (s1 - joints[i])  # ends as they are, not rounded
+        out.append(piece_from(px, py, ph, float(k0), float(k1), float(s1 - s0)))
         px, py, ph = out[-1].x1_mm, out[-1].y1_mm, out[-1].heading1_rad
-    return float(joints[0]), out
+    return out
 
 
 def _split(pieces: Sequence[PlanPiece]) -> list[PlanPiece]:
@@ -270,11 +293,13 @@ def _heading(chain: Chain, steps: Array, s: Array) -> Array:
     return _integral(*chain.moved(steps), s)
 
 
-def _places(chain: Chain, steps: Array, s: Array, start: Array) -> tuple[Array, Array, Array]:
+def _places(chain: Chain, steps: Array, s: Array, start: Array, kinks: Array) -> tuple[Array, Array, Array]:
     """x, y, heading at places `s`; each step by its middle heading and its own bend (exact for arcs)."""
+    bends = start[3:]
     joints, values = chain.moved(steps)
-    heading = start[2] + _integral(joints, values, s)
-    middle = start[2] + _integral(joints, values, 0.5 * (s[1:] + s[:-1]))
+    halves = 0.5 * (s[1:] + s[:-1])
+    heading = start[2] + _integral(joints, values, s) + (s[:, None] > kinks) @ bends
+    middle = start[2] + _integral(joints, values, halves) + (halves[:, None] > kinks) @ bends
     chord = np.diff(s) * np.sinc(np.diff(heading) / (2 * np.pi))
     x = start[0] + np.r_[0.0, np.cumsum(chord * np.cos(middle))]
     y = start[1] + np.r_[0.0, np.cumsum(chord * np.sin(middle))]
