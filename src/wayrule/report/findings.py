@@ -136,7 +136,7 @@ def rule_table(judgement: Judgement) -> Table:
     subject = (judgement.line.stations.gauge_mm, judgement.train.longest.length_mm)
     rows = tuple(
         (
-            r.id, r.quantity.replace("_", " "),
+            r.id, r.quantity.replace("_", " ") + (f" ({r.stock})" if r.stock else ""),
             f"{r.sense} {r.value(*subject):.4g} {r.size_unit.replace('1', '')}".strip(),
             f"{r.limit:.4g} {r.unit}", r.source, r.status,
         )

@@ -13,7 +13,7 @@ from wayrule.track.judge.geometry import end_offset_mm
 from wayrule.track.running.coupling import coupler_offset_mm
 from wayrule.track.running.hauling import along_train, hauling
 from wayrule.track.running.running import runs
-from wayrule.track.running.speeds import scale_speed_mm_s, sideways_speed_mm_s
+from wayrule.track.running.speeds import outer_cant_mm, scale_speed_mm_s, sideways_speed_mm_s
 from wayrule.units import scale_km_h
 
 TANK = Vehicle("tank", "engine", 110.0, 50.0, 32.0, mass_g=250.0, axles=3, pull_n=0.6)
@@ -96,6 +96,14 @@ def test_speeds_are_those_of_the_formulas() -> None:
     assert sideways_speed_mm_s(500.0, -5.0, 16.5) == 0.0
 
 
+def test_cant_of_the_outer_rail_helps_and_of_the_inner_one_hurts() -> None:
+    line = as_laid(oval(np.random.default_rng(3), roughness=0.0))  # its left curves have 0.8 mm of cant
+    arc_of_it = next(e for e in line.elements if e.kind == "arc")
+    assert outer_cant_mm(line, arc_of_it) == pytest.approx(0.8, abs=0.01)
+    turned = dataclasses.replace(line.stations, cant_mm=-line.stations.cant_mm)
+    assert outer_cant_mm(dataclasses.replace(line, stations=turned), arc_of_it) == pytest.approx(-0.8, abs=0.01)
+
+
 def test_everything_that_a_train_meets() -> None:
     line = line_of(straight(700.0), arc(600.0, 70.0), arc(450.0, -70.0), straight(700.0))
     met = runs(line, Train("train", (dataclasses.replace(TANK, offset_mm=2.0), COACH, COACH)))
@@ -116,3 +124,14 @@ def test_a_vehicle_that_does_not_fit_is_named() -> None:
     radius = runs(line, Train("train", (COACH, COACH))).worst("radius")
     assert radius is not None
     assert "coach does not fit it at all" in radius.words
+
+
+def test_widening_of_the_sheet_stands_beside_the_swing() -> None:
+    line = line_of(straight(600.0), arc(450.0, 90.0), straight(600.0))
+    body = Vehicle("body", "car", 278.0, 197.0, 33.0, bogie_mm=29.0)  # group B: 24.2 m with pivots 17.2 m apart
+    found = runs(line, Train("cars", (body,))).worst("widening")
+    assert found is not None
+    assert found.value == pytest.approx(9.0, abs=0.01)  # NEM 103:2016 p2, H0 B at R 450
+    longest = runs(line, Train("cars", (body,))).worst("longest car")
+    assert longest is not None
+    assert longest.value == pytest.approx(150.0)

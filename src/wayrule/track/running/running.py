@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from wayrule.model import Met, Running, Surveyed, Train, Vehicle
+from wayrule.model import Element, Met, Running, Surveyed, Train, Vehicle
 from wayrule.track.judge.beside import beside
 from wayrule.track.judge.geometry import least_radius_mm, swing_mm
 from wayrule.track.rules import nem
@@ -55,18 +55,19 @@ def _curves(line: Surveyed, train: Train) -> Iterator[Met]:
     yield Met("longest car", radius / CAR_LENGTHS, arc.radius_sd_mm / CAR_LENGTHS, "mm", middle,
               f"Longest body for the tightest curve: {radius / CAR_LENGTHS:.0f} mm, by the rule of thumb of three "
               "lengths to the radius.")  # fmt: skip
-    yield from _widening(line, widest, radius, inwards, middle)
+    yield from _widening(line, widest, arc, inwards)
     yield from _reverse(line, train)
 
 
-def _widening(line: Surveyed, car: Vehicle, radius: float, inwards: float, s_mm: float) -> Iterator[Met]:
+def _widening(line: Surveyed, car: Vehicle, arc: Element, inwards: float) -> Iterator[Met]:
     """What NEM 103 asks of the clearance on the tightest curve, beside the exact swing."""
     scale, group = SHEET_SCALES.get(round(line.ratio)), nem.group_of(car.pivots_mm, line.ratio)
     if scale is None or group is None or not car.bogie_mm:
         return
+    radius, s_mm = abs(arc.radius_mm), 0.5 * (arc.s0_mm + arc.s1_mm)
     table = nem.widening_mm(scale, group, radius)
     if math.isfinite(table):
-        yield Met("widening", table, math.nan, "mm", s_mm,
+        yield Met("widening", table, table * arc.radius_sd_mm / radius, "mm", s_mm,
                   f"NEM 103 widens the clearance by {table:.0f} mm on each side for group {group} at {radius:.0f} mm; "
                   f"{car.name} itself swings {inwards:.1f} mm inwards.")  # fmt: skip
 
