@@ -30,6 +30,7 @@ BOARD_GAUGES: Final = 10.0
 LOWER_BOARD: Final = 1.5
 """Lowering a board costs so much more than raising it: what stands on its legs is packed up, not cut down."""
 
+LONG_ROWS: Final = 20_000
 SHIFT_WHEELBASES: Final = 0.15
 """Joints between straights, arcs and transitions may move by so much (10 mm in HO): a survey does not know them better
 beside a fault."""
@@ -271,7 +272,8 @@ def _programme(
     )
     least = np.concatenate([np.full(free, -np.inf), np.zeros(2 * m + 4 * n)])
     most = np.concatenate([np.full(free + 2 * m, np.inf), up, down, np.full(2 * n, np.inf)])
-    for method in ("highs", "highs-ipm"):  # the first gives up on a few of a hundred rings
+    # the simplex method gives up on a few of a hundred rings; on long lines its time grows faster than the line
+    for method in ("highs-ipm", "highs") if n > LONG_ROWS else ("highs", "highs-ipm"):
         done = linprog(
             cost,
             A_eq=sparse.csr_array(sparse.vstack([first, hold])),
