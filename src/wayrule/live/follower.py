@@ -50,7 +50,7 @@ MOST_COUNTS: Final = 120_000
 """Counts are kept up to here, 10 min at 200 Hz: the field is well known by then, and the run is only carried on."""
 SHORTER: Final = (1.0, 0.4)
 """Where the whole trail fits nowhere, a shorter one is tried: the wagon may have been lifted."""
-MOVED_WHEELBASES: Final = 0.3
+MOVED_WHEELBASES: Final = 0.8
 """The place is looked for again after so much way."""
 
 

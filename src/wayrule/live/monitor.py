@@ -20,7 +20,9 @@ MOST_WAGONS: Final = 16
 SAME_GAUGE: Final = 0.02
 """A wagon whose gauge differs by more is not on the surveyed line."""
 REST_S: Final = 0.05
-"""The looks off to one side begin so often at most."""
+"""The looks off to one side begin so often at most,"""
+REST_TIMES: Final = 3.0
+"""and rest three times as long as they took: while they reckon, the numbers wait for the interpreter."""
 
 Tell = Callable[[str, Now], None]
 """Gets a wagon's key (its device number in eight hexadecimal digits) and what it says, from the listening thread."""
@@ -133,12 +135,15 @@ class Monitor:
         )
 
     def _look_aside(self) -> None:
-        while not self._stop.wait(REST_S):
+        took = 0.0
+        while not self._stop.wait(max(REST_S, REST_TIMES * took)):
+            begin = time.monotonic()
             for _, follower in list(self._followers.values()):
                 try:
                     looks(follower)
                 except Exception as defect:  # the numbers go on by what was known
                     self._defect = f"monitor: {defect!r}"
+            took = time.monotonic() - begin
 
 
 def looks(follower: Follower) -> None:

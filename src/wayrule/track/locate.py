@@ -24,10 +24,14 @@ CELLS_A_WHEELBASE: Final = 13
 """Places are tried so densely: every 5 mm for a wheelbase of 65 mm."""
 MOST_TRIED: Final = 60
 """So many of the best places on that grid are looked at closely; it is coarse against how well a place can be told."""
+HOPELESS_TIMES, HOPELESS = 4.0, 1000.0
+"""A valley less deep than so many times the deepest, and so much, is passed over: half a step off the grid costs a few
+hundred at worst."""
 ROUNDS: Final = 5
 """Of Gauss and Newton's steps to the best place and scale near each; they settle in three."""
-FITS: Final = 2.0
-"""Mean square misfit, in sigmas, above which the wagon is not on this line."""
+FITS: Final = 8.0
+"""Mean square misfit, in sigmas, above which the wagon is not on this line. In its place it leaves 0.1 to 3 (a fault
+that the map smooths); on another line a thousand, or tens where nothing is known of the wagon (simulated pushes)."""
 PLACE_GAUGES: Final = 0.12
 """No place is told better than this, 2 mm in H0: the map's own chainage, the wheel's play (measured on simulated
 pushes)."""
@@ -63,9 +67,11 @@ def locate(trail: Trail | None, line: KnownLine, one: Instrument) -> Located:
     held = _Held(trail, line, [cholesky(v, lower=True) for v in _covariances(trail, line, one)])
     tried = _tried(line, trail.wheelbase_mm / CELLS_A_WHEELBASE)
     ways: tuple[Literal[1], Literal[-1]] = (1, -1)
-    good = [(way, s) for way in ways for s in _valleys(tried, held.chi2(tried, way), line.closed)]
-    if not good:
+    valleys = [(chi2, way, s) for way in ways for s, chi2 in _valleys(tried, held.chi2(tried, way), line.closed)]
+    if not valleys:
         return nothing
+    worst = HOPELESS_TIMES * min(valleys)[0] + HOPELESS
+    good = [(way, s) for chi2, way, s in valleys if chi2 <= worst]
     peaks = [_closely(held, way, s, float(np.hypot(trail.scale_sd, RUN_STRETCH_SD))) for way, s in good]
     peaks = [peak for peak in peaks if math.isfinite(peak.chi2)]
     if not peaks:
@@ -121,11 +127,11 @@ class _Peak:
     width: float
 
 
-def _valleys(tried: Array, chi2: Array, ring: bool) -> list[float]:
-    """The best of the places whose neighbours both fit worse."""
+def _valleys(tried: Array, chi2: Array, ring: bool) -> list[tuple[float, float]]:
+    """The best of the places whose neighbours both fit worse, each with its chi2."""
     around = np.pad(chi2, 1, mode="wrap") if ring else np.pad(chi2, 1, constant_values=np.inf)
     at = np.flatnonzero((chi2 <= around[:-2]) & (chi2 <= around[2:]) & np.isfinite(chi2))
-    return [float(tried[k]) for k in at[np.argsort(chi2[at])][: MOST_TRIED // 2]]
+    return [(float(tried[k]), float(chi2[k])) for k in at[np.argsort(chi2[at])][: MOST_TRIED // 2]]
 
 
 def _closely(held: _Held, way: Literal[1, -1], s_mm: float, scale_sd: float) -> _Peak:
