@@ -26,10 +26,9 @@ def local_slope(t_s: Array, y: Array, half_s: float, *, degree: int = 2) -> tupl
 
     Notes
     -----
-    Unweighted least squares (Savitzky & Golay 1964, for uneven stamps), from power sums about each sample. Those of a
-    line are differences of running sums, whatever the window; higher powers would lose their digits so, and are summed
-    up place by place in the window, each step over all samples at once. A quadratic leaves h^2 / 10 of the third
-    derivative as error in the middle, a line at the ends h / 2 of the second.
+    Unweighted least squares (Savitzky & Golay 1964, for uneven stamps), from centred power sums; the loop runs over the
+    places in the window, each step over all samples at once. A quadratic leaves h^2 / 10 of the third derivative as
+    error in the middle, a line at the ends h / 2 of the second.
 
     Examples
     --------
@@ -44,7 +43,7 @@ def local_slope(t_s: Array, y: Array, half_s: float, *, degree: int = 2) -> tupl
         stop = min(start + AT_ONCE, len(t_s))
         low, high = np.searchsorted(t_s, (t_s[start] - width, t_s[stop - 1] + width), side="left")
         part = slice(int(low), min(int(high) + 1, len(t_s)))
-        s, m = (_running_sums if degree == 1 else _power_sums)(t_s[part], y[part], width)
+        s, m = _power_sums(t_s[part], y[part], width, degree)
         inner = slice(start - part.start, stop - part.start)
         found[:, start:stop] = (*sums(s[:, inner], m[:, inner]), s[0, inner])
     return found[0], found[1], found[2]
@@ -54,22 +53,7 @@ AT_ONCE = 16384
 """Samples worked on together: their sums stay in the processor's cache."""
 
 
-def _running_sums(t_s: Array, y: Array, width_s: float) -> tuple[Array, Array]:
-    """(3, n) S_k and (2, n) T_k about each sample, of y less its value there."""
-    n = len(t_s)
-    known = np.isfinite(y)
-    base, t, w = np.where(known, y, 0.0), t_s - t_s[0], known.astype(np.float64)
-    first = np.searchsorted(t_s, t_s - width_s, side="left")
-    last = np.searchsorted(t_s, t_s + width_s, side="right")
-    total = np.zeros((5, n + 1))
-    np.cumsum((w, w * t, w * t * t, base, base * t), axis=1, out=total[:, 1:])
-    one, by_t, by_t2, by_y, by_ty = total[:, last] - total[:, first]
-    s1 = by_t - t * one
-    s = np.array([one, s1, by_t2 - 2 * t * by_t + t * t * one])
-    return s, np.array([by_y - base * one, by_ty - t * by_y - base * s1])
-
-
-def _power_sums(t_s: Array, y: Array, width_s: float) -> tuple[Array, Array]:
+def _power_sums(t_s: Array, y: Array, width_s: float, degree: int) -> tuple[Array, Array]:
     """(5, n) S_k and (3, n) T_k about each sample."""
     n = len(t_s)
     ahead = np.searchsorted(t_s, t_s + width_s, side="right") - 1 - np.arange(n)
@@ -90,9 +74,10 @@ def _power_sums(t_s: Array, y: Array, width_s: float) -> tuple[Array, Array]:
         s[2, here] += w * u2
         m[0, here] += rise
         m[1, here] += u * rise
-        s[3, here] += w * u2 * u
-        s[4, here] += w * u2 * u2
-        m[2, here] += u2 * rise
+        if degree == 2:
+            s[3, here] += w * u2 * u
+            s[4, here] += w * u2 * u2
+            m[2, here] += u2 * rise
     return s, m
 
 
