@@ -150,7 +150,7 @@ def _table_pages(plan: MendPlan, size: Paper) -> list[Page]:
         for i in np.flatnonzero(worked)
     ]  # fmt: skip
     gaps = np.concatenate([[False], np.diff(np.flatnonzero(worked)) > 1]) if len(rows) else np.zeros(0, dtype=bool)
-    heads = ("at, m", "left", "right", "slew", "± lift, slew", "mark")
+    heads = ("at, m", "left, mm", "right, mm", "slew, mm", "± lift, slew", "mark")
     return _tables(size, heads, rows, (14.0, 26.0, 38.0, 51.0, 73.0, 76.0), gaps)
 
 
@@ -169,7 +169,7 @@ def _string_pages(plan: MendPlan, size: Paper) -> list[Page]:
     gaps = np.array(
         [i > 0 and r.s_mm - plan.strings[i - 1].s_mm > 0.75 * plan.chord_mm for i, r in enumerate(plan.strings)]
     )
-    heads = ("at, m", "versine", "proposed", "throw right", "±", "")
+    heads = ("at, m", "versine, mm", "proposed", "throw right", "±", "")
     return _tables(size, heads, rows, (14.0, 30.0, 47.0, 66.0, 76.0, 78.0), gaps)
 
 

@@ -87,7 +87,7 @@ def draw_strip(page: Page, strip: Strip, x: float, top: float) -> None:
             )
             page.axes.add_patch(box)
         write(page, left - 2, y + 4.2, names[row], 7, align="right")
-        write(page, left - 2, y + 1.2, "left > 0" if row == "slew" else "0.1 mm", 6, soft=True, align="right")
+        write(page, left - 2, y + 1.2, "mm, left > 0" if row == "slew" else "0.1 mm", 6, soft=True, align="right")
         _numbers(page, strip, row, left, y)
     _ruler(page, strip, left, low)
 

@@ -245,7 +245,7 @@ def _many(travels: Sequence[Travel]) -> list[str]:
 
 def render(sheet: Sheet) -> str:
     """The page as a whole HTML document."""
-    return _templates().get_template("sheet.html.j2").render(sheet=sheet)
+    return house_templates("wayrule.report").get_template("sheet.html.j2").render(sheet=sheet)
 
 
 def _visible(value: object) -> object:
@@ -254,9 +254,10 @@ def _visible(value: object) -> object:
 
 
 @cache
-def _templates() -> Environment:
+def house_templates(package: str) -> Environment:
+    """The templates of a package, with the rules of the house: everything escaped, nothing left undefined."""
     return Environment(
-        loader=PackageLoader("wayrule.report", "templates"),
+        loader=PackageLoader(package, "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=_visible,

@@ -6,9 +6,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
-from wayrule.report.page import CONTROLS
+from wayrule.report.page import house_templates
 from wayrule.version import VERSION
 
 
@@ -43,21 +41,4 @@ def draw(template: str, page: str, words: Mapping[str, Any]) -> str:
     """A page: `t` are its own texts, `house` those of all pages."""
     own = texts()
     common = {"t": own[page], "house": own["house"], "texts": own, "version": VERSION, "here": page, "running": ()}
-    return _templates().get_template(template).render(common | dict(words))
-
-
-def _visible(value: object) -> object:
-    """Text from files without the control characters that no HTML may hold."""
-    return value.translate(CONTROLS) if type(value) is str else value
-
-
-@cache
-def _templates() -> Environment:
-    return Environment(
-        loader=PackageLoader("wayrule.web", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=_visible,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    return house_templates("wayrule.web").get_template(template).render(common | dict(words))
