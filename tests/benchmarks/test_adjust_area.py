@@ -227,6 +227,7 @@ def test_from_a_rough_start_the_steps_find_the_adjusted_line(little: small.Adjus
     assert small.objective(little, priors, start) > 10 * best
     assert small.objective(little, priors, end) == pytest.approx(best, rel=0.01)
     assert rounds > 2
+    assert best < 1.003 * small.objective(little, priors, small.ours(little, priors, little.unknowns)[0])
 
 
 def test_without_the_library_its_rows_say_so(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -132,14 +132,25 @@ def sigmas(adjusted: Adjusted, grid: Grid) -> dict[str, Array]:
     places = np.linspace(0.0, lap, m, endpoint=False) if lap else np.linspace(grid.sigma[0], grid.sigma[-1], m)
     pull = pulls(adjusted)
     along, local = _position_variances(adjusted, places, pull), _local_variances(adjusted, places, pull)
-    chance = np.sqrt(2.0 / max(pull[0].border.shape[1] - 1, 1))
+    passes = pull[0].border.shape[1]
     out = {}
     for name, (expected, seen, hidden) in (along | local).items():
-        believed = np.mean(expected) * (1.0 + chance if name in along else 1.0)
-        beyond = float(np.nan_to_num(np.mean(seen) - believed))
-        sd = np.sqrt(np.maximum(expected, 0.0) + max(beyond, 0.0) + hidden)
+        more = beyond(expected, seen, passes if name in along else None)
+        sd = np.sqrt(np.maximum(expected, 0.0) + more + hidden)
         out[name] = np.interp(grid.sigma, places, sd, period=lap)
     return out
+
+
+def beyond(expected: Array, seen: Array, passes: int | None) -> float:
+    """Variance that the passes' disagreement (m,) shows beyond the expected one, in the mean along the line, never less
+    than 0; of one figure that `passes` know, beyond its chance too. 0 where they show nothing (NaN).
+
+    >>> expected, seen = np.full(4, 2.0), np.full(4, 5.0)
+    >>> beyond(expected, seen, None), beyond(expected, seen, 9), beyond(expected, seen, 3), beyond(seen, expected, None)
+    (3.0, 2.0, 1.0, 0.0)
+    """
+    chance = 0.0 if passes is None else float(np.sqrt(2.0 / max(passes - 1, 1)))
+    return max(float(np.nan_to_num(np.mean(seen) - np.mean(expected) * (1.0 + chance))), 0.0)
 
 
 Variances = dict[str, tuple[Array, Array, Array]]
